@@ -1,0 +1,48 @@
+/** @file regcsv.h
+ * The register as CSV (RFC 4180, UTF-8): one row a device, the animal's columns repeat.
+ *
+ * Columns, by name in any order: animal, species, breed, sex, born, dam, sire, mob, status, form,
+ * place, colour, official, eid, visual, applied, removed; and, written by export and taken when
+ * there: castrated, status_date, why, uid, eid_text. Only eid or visual must be there. Rows with
+ * the same animal are one animal; without that column each row is one.
+ */
+#ifndef LUGMARK_REGCSV_H
+#define LUGMARK_REGCSV_H
+
+#include "lugmark/record.h"
+#include <stdbool.h>
+#include <stdio.h>
+
+/** Called once for each animal, in order of first appearance. Return non-LM_OK to stop. */
+typedef enum lm_err lm_record_fn(const struct lm_record *rec, long line, void *ctx);
+
+/** Called for each problem found; every bad row is reported, not only the first. */
+typedef void lm_problem_fn(const struct lm_problem *p, void *ctx);
+
+/** Called now and then with bytes done and bytes in all (0 when not known). May be NULL. */
+typedef void lm_progress_fn(long long done, long long total, void *ctx);
+
+struct lm_regcsv_hooks {
+    lm_record_fn *record;
+    lm_problem_fn *problem;
+    lm_progress_fn *progress;
+    void *ctx;
+    bool lenient; /**< reconcile: words that are not known for form and place become unknown */
+};
+
+/**
+ * Read a register.
+ * Record is called only after the whole file was read and no row was bad.
+ * Refused by name: ragged rows, NUL, bad UTF-8, unknown or double columns, codes damaged by a
+ * spreadsheet (9.99E+14, lost zeros, a 16th digit), dates that do not exist, an animal whose rows
+ * disagree, more than LM_DEVICES_MAX devices.
+ * @param[in] name  For messages.
+ * @return LM_OK, LM_EINPUT after problems were reported, LM_EIO, LM_ENOMEM, or what record gave.
+ */
+enum lm_err lm_regcsv_read(FILE *in, const char *name, const struct lm_regcsv_hooks *hooks);
+
+/** Write the header line, then each animal's rows (an animal without devices gets one row). */
+enum lm_err lm_regcsv_write_header(FILE *out);
+enum lm_err lm_regcsv_write(FILE *out, const struct lm_record *rec);
+
+#endif

@@ -1,0 +1,127 @@
+/** @file store.h
+ * The register and the journal on SQLite. One writer at a time, WAL, synchronous=FULL.
+ *
+ * Strings given out through callbacks are borrowed for the call. Thread: one at a time per handle.
+ */
+#ifndef LUGMARK_STORE_H
+#define LUGMARK_STORE_H
+
+#include "lugmark/event.h"
+#include "lugmark/regcsv.h"
+
+#define LM_STORE_APPLICATION_ID 0x4c75674d /**< "LugM" */
+
+struct lm_store;
+
+enum lm_store_mode {
+    LM_STORE_READ,  /**< must exist; nothing is written */
+    LM_STORE_WRITE, /**< must exist */
+    LM_STORE_CREATE /**< made when missing, mode 0600, folder included */
+};
+
+/**
+ * Open a register; older versions are migrated (in WRITE and CREATE mode, after a backup copy
+ * beside the file).
+ * @return LM_OK; LM_ENOTFOUND; LM_ENEWER: written by a newer version; LM_EINPUT: not a register;
+ *         LM_EFULL, LM_EIO, LM_EBUSY, LM_ENOMEM, all with @p p filled.
+ */
+enum lm_err lm_store_open(
+    const char *path, enum lm_store_mode mode, struct lm_store **store, struct lm_problem *p);
+void lm_store_close(struct lm_store *store); /**< NULL is allowed */
+
+/** What went wrong in the last call on this handle, for people; never NULL. */
+const struct lm_problem *lm_store_problem(const struct lm_store *store);
+
+/* --- transactions: calls below that write join one, or make their own --- */
+enum lm_err lm_store_begin(struct lm_store *store);
+enum lm_err lm_store_commit(struct lm_store *store);
+void lm_store_rollback(struct lm_store *store);
+
+/* --- the register --- */
+
+/** Each animal in order of its row. The callback may not write. */
+enum lm_err lm_store_each(struct lm_store *store, lm_record_fn *fn, void *ctx);
+
+/** One animal by key. @return LM_OK or LM_ENOTFOUND. */
+enum lm_err lm_store_get(struct lm_store *store, const char *key, struct lm_record *rec);
+
+/**
+ * Animals whose key, visual number, 15 digits, uid, breed or mob holds @p text (case ignored),
+ * exact matches first.
+ */
+enum lm_err lm_store_find(
+    struct lm_store *store, const char *text, unsigned limit, lm_record_fn *fn, void *ctx);
+
+/**
+ * Put an animal: add it, or make its entry what @p rec says. Devices keep their rows (matched by
+ * id, else by code and number); a device missing from @p rec is an error, devices are never deleted.
+ * Writes the change as a register event with its reason in the same transaction.
+ * @param[in]  why  Reason for the history, or "".
+ * @param[out] seq  Journal place of the event; may be NULL.
+ * @return LM_OK; LM_EEXISTS with the problem naming the animal that wears the code already;
+ *         LM_EARG, LM_EIO, LM_EFULL, LM_EBUSY.
+ */
+enum lm_err lm_store_put(struct lm_store *store, const struct lm_record *rec, int64_t t_ms,
+    const char *why, int64_t *seq);
+
+uint32_t lm_store_animals(struct lm_store *store); /**< 0 also on error */
+
+/** The holding's name, number and so on: short texts by key. "" when not set. */
+enum lm_err lm_store_setting(struct lm_store *store, const char *key, char *out, size_t size);
+enum lm_err lm_store_set(struct lm_store *store, const char *key, const char *value);
+
+/* --- the journal --- */
+
+/** A session as listed. */
+struct lm_store_session {
+    int64_t id;
+    struct lm_open open; /**< without keys */
+    int64_t opened_ms, closed_ms; /**< LM_TIME_NONE while open */
+    int64_t first_seq, last_seq;  /**< last_seq 0 while open */
+};
+
+/**
+ * Append one event inside the open transaction. Open, close and register events keep sessions and
+ * the register's history in step. Client tokens make a retry harmless.
+ * @param[in]  session  Row of the session it belongs to, 0 for none; set by an open event.
+ * @param[in]  token    Chosen by the client, unique, or NULL.
+ * @param[out] seq      Its place.
+ * @return LM_OK; LM_EEXISTS: that token is there already, @p seq is its place.
+ */
+enum lm_err lm_store_append(struct lm_store *store, int64_t *session, const struct lm_event *ev,
+    const char *token, int64_t *seq);
+
+/** Called for each event; the event is borrowed. Return non-LM_OK to stop. */
+typedef enum lm_err lm_event_fn(const struct lm_event *ev, void *ctx);
+
+/** Events of a session in order, with the register changes that fell into it, from @p after on. */
+enum lm_err lm_store_events(
+    struct lm_store *store, int64_t session, int64_t after, lm_event_fn *fn, void *ctx);
+
+/** Register changes after a place in the journal, for a daemon that shares the register. */
+enum lm_err lm_store_changes(struct lm_store *store, int64_t after, lm_event_fn *fn, void *ctx);
+
+/** The register as it stood just before a place in the journal: replays a closed session's roll. */
+enum lm_err lm_store_each_at(struct lm_store *store, int64_t seq, lm_record_fn *fn, void *ctx);
+
+int64_t lm_store_last_seq(struct lm_store *store);
+
+/** Whether another handle changed the file since the last call. Cheap. */
+bool lm_store_changed(struct lm_store *store);
+
+/** The open session, or LM_ENOTFOUND. */
+enum lm_err lm_store_session_open(struct lm_store *store, struct lm_store_session *out);
+/** One session by row; @p id 0 means the latest. */
+enum lm_err lm_store_session(struct lm_store *store, int64_t id, struct lm_store_session *out);
+typedef enum lm_err lm_session_fn(const struct lm_store_session *s, void *ctx);
+enum lm_err lm_store_sessions(struct lm_store *store, lm_session_fn *fn, void *ctx);
+
+/* --- care --- */
+
+/** Copy a register while it is in use (SQLite backup API); refuses to overwrite. */
+enum lm_err lm_store_backup(struct lm_store *store, const char *path, struct lm_problem *p);
+
+/** Check file, keys, history and journal; each problem is reported. @return LM_OK, LM_EINPUT. */
+enum lm_err lm_store_verify(struct lm_store *store, lm_problem_fn *fn, void *ctx);
+
+#endif

@@ -1,0 +1,37 @@
+/** @file text.h
+ * Text from outside: every byte is untrusted until it went through here.
+ */
+#ifndef LUGMARK_TEXT_H
+#define LUGMARK_TEXT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#define LM_VISUAL_MAX 127u /**< longest visual number kept, bytes of UTF-8 */
+#define LM_NAME_MAX 63u    /**< longest animal key, mob, breed, lane or colour, bytes of UTF-8 */
+
+/** Whether @p len bytes are well-formed UTF-8 without NUL and other control characters. */
+bool lm_text_clean(const char *text, size_t len);
+
+/**
+ * Copy text into a fixed buffer, cut at a character boundary.
+ * Control characters and bytes that are not UTF-8 become '?'. Blanks at both ends are dropped.
+ * @return true when nothing had to be cut or replaced.
+ */
+bool lm_text_copy(char *out, size_t size, const char *text, size_t len);
+
+/**
+ * Fold a visual number for comparing: ASCII letters to upper case; blanks, `-`, `.`, `_`, `/`
+ * dropped. Leading zeros stay. @return The length written, without NUL.
+ */
+size_t lm_visual_fold(const char *visual, char out[LM_VISUAL_MAX + 1]);
+
+/** The same with leading zeros dropped too (at least one character stays). */
+size_t lm_visual_fold_loose(const char *visual, char out[LM_VISUAL_MAX + 1]);
+
+/**
+ * Compare a word with a wanted one, ignoring ASCII case and taking blank, `-` and `_` as the same.
+ */
+bool lm_word_is(const char *word, const char *wanted);
+
+#endif
