@@ -29,8 +29,6 @@ void lm_roll_free(struct lm_roll *roll);
  */
 enum lm_err lm_roll_put(struct lm_roll *roll, const struct lm_record *rec, uint32_t *animal);
 
-/** Rebuild what put() left loose, once after loading. Optional; makes look-ups faster. */
-enum lm_err lm_roll_settle(struct lm_roll *roll);
 
 /** Expect every animal on the farm, or only those of @p mob when it is not NULL or "". */
 void lm_roll_expect_mob(struct lm_roll *roll, const char *mob);

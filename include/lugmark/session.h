@@ -133,6 +133,7 @@ struct lm_finding {
     uint32_t animal;   /**< LM_NO_ANIMAL for nobody we know */
     uint32_t other;    /**< the second animal of a conflict or duplicate, or LM_NO_ANIMAL */
     struct lm_eid eid; /**< the code it is about, or none: then all the animal's worn codes */
+    struct lm_eid eid2; /**< codes-differ: the other animal's code, else none */
     const char *text;  /**< a number called or a doubtful text, or NULL; borrowed from the session */
     int64_t t_ms;      /**< when it was first so, or LM_TIME_NONE */
     uint32_t times;    /**< how often: passes of an animal seen again, readings of a code */

@@ -1,0 +1,173 @@
+#include "race/roll_priv.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+static uint64_t code_of(const struct lm_roll *roll, uint32_t row)
+{
+    return roll->devices[row].bits & ((UINT64_C(1) << 48) - 1);
+}
+
+static uint64_t hash_visual_row(const struct lm_roll *roll, uint32_t row)
+{
+    char loose[LM_VISUAL_MAX + 1];
+    size_t len = lm_visual_fold_loose(lm_arena_at(&roll->arena, roll->devices[row].visual), loose);
+    return lm_hash_text(loose, len);
+}
+
+static uint64_t hash_code_row(const struct lm_roll *roll, uint32_t row)
+{
+    return lm_hash_u64(code_of(roll, row));
+}
+
+static uint64_t hash_key_row(const struct lm_roll *roll, uint32_t row)
+{
+    const char *key = lm_arena_at(&roll->arena, roll->animals[row].key);
+    return lm_hash_text(key, strlen(key));
+}
+
+typedef uint64_t hash_row_fn(const struct lm_roll *roll, uint32_t row);
+
+/** Make room for one more entry; rows are hashed again from what they hold. */
+static enum lm_err grow(const struct lm_roll *roll, struct row_table *t, hash_row_fn *hash)
+{
+    if (t->used < t->size - t->size / 3)
+        return LM_OK;
+    struct row_table bigger = {.size = t->size ? t->size * 2 : 256, .used = t->used};
+    bigger.slots = calloc(bigger.size, sizeof *bigger.slots);
+    if (!bigger.slots)
+        return LM_ENOMEM;
+    for (uint32_t i = 0; i < t->size; i++) {
+        if (!t->slots[i])
+            continue;
+        uint32_t at = (uint32_t) hash(roll, t->slots[i] - 1) & (bigger.size - 1);
+        while (bigger.slots[at])
+            at = (at + 1) & (bigger.size - 1);
+        bigger.slots[at] = t->slots[i];
+    }
+    free(t->slots);
+    *t = bigger;
+    return LM_OK;
+}
+
+static uint32_t code_slot(const struct lm_roll *roll, uint64_t key)
+{
+    uint32_t mask = roll->by_code.size - 1;
+    uint32_t at = (uint32_t) lm_hash_u64(key) & mask;
+    while (roll->by_code.slots[at] && code_of(roll, roll->by_code.slots[at] - 1) != key)
+        at = (at + 1) & mask;
+    return at;
+}
+
+static bool visual_is(const struct lm_roll *roll, uint32_t row, const char *loose)
+{
+    char mine[LM_VISUAL_MAX + 1];
+    lm_visual_fold_loose(lm_arena_at(&roll->arena, roll->devices[row].visual), mine);
+    return strcmp(mine, loose) == 0;
+}
+
+static uint32_t visual_slot(const struct lm_roll *roll, const char *loose)
+{
+    uint32_t mask = roll->by_visual.size - 1;
+    uint32_t at = (uint32_t) lm_hash_text(loose, strlen(loose)) & mask;
+    while (roll->by_visual.slots[at] && !visual_is(roll, roll->by_visual.slots[at] - 1, loose))
+        at = (at + 1) & mask;
+    return at;
+}
+
+uint32_t lm_roll_code_tail(const struct lm_roll *roll, uint64_t key)
+{
+    if (!roll->by_code.size)
+        return LM_NO_ROW;
+    return roll->by_code.slots[code_slot(roll, key)] - 1; /* a free slot, 0, wraps to LM_NO_ROW */
+}
+
+uint32_t lm_roll_visual_tail(const struct lm_roll *roll, const char *loose)
+{
+    if (!roll->by_visual.size || !loose[0])
+        return LM_NO_ROW;
+    return roll->by_visual.slots[visual_slot(roll, loose)] - 1;
+}
+
+/** Make @p row the new tail of the chain in a slot, so that chains keep the order recorded. */
+static void chain(
+    struct row_table *t, uint32_t slot, uint32_t row, uint32_t *next_of_row, uint32_t *next_of_tail)
+{
+    if (next_of_tail) {
+        *next_of_row = *next_of_tail;
+        *next_of_tail = row;
+    } else {
+        *next_of_row = row;
+        t->used++;
+    }
+    t->slots[slot] = row + 1;
+}
+
+static enum lm_err index_code(struct lm_roll *roll, uint32_t row)
+{
+    struct device_row *d = &roll->devices[row];
+    enum lm_err err = grow(roll, &roll->by_code, hash_code_row);
+    if (err)
+        return err;
+    uint32_t slot = code_slot(roll, code_of(roll, row));
+    uint32_t tail = roll->by_code.slots[slot] - 1;
+    chain(&roll->by_code, slot, row, &d->next_code,
+        tail == LM_NO_ROW ? NULL : &roll->devices[tail].next_code);
+    return LM_OK;
+}
+
+static enum lm_err index_visual(struct lm_roll *roll, uint32_t row)
+{
+    struct device_row *d = &roll->devices[row];
+    char loose[LM_VISUAL_MAX + 1];
+    if (!lm_visual_fold_loose(lm_arena_at(&roll->arena, d->visual), loose))
+        return LM_OK;
+    enum lm_err err = grow(roll, &roll->by_visual, hash_visual_row);
+    if (err)
+        return err;
+    uint32_t slot = visual_slot(roll, loose);
+    uint32_t tail = roll->by_visual.slots[slot] - 1;
+    chain(&roll->by_visual, slot, row, &d->next_visual,
+        tail == LM_NO_ROW ? NULL : &roll->devices[tail].next_visual);
+    return LM_OK;
+}
+
+enum lm_err lm_roll_index_device(struct lm_roll *roll, uint32_t row)
+{
+    struct device_row *d = &roll->devices[row];
+    d->next_code = d->next_visual = row;
+    enum lm_err err = LM_OK;
+    if (d->known && code_of(roll, row) != 0)
+        err = index_code(roll, row);
+    if (!err && d->visual)
+        err = index_visual(roll, row);
+    return err;
+}
+
+enum lm_err lm_roll_index_key(struct lm_roll *roll, uint32_t row)
+{
+    enum lm_err err = grow(roll, &roll->by_key, hash_key_row);
+    if (err)
+        return err;
+    uint32_t mask = roll->by_key.size - 1;
+    uint32_t at = (uint32_t) hash_key_row(roll, row) & mask;
+    while (roll->by_key.slots[at])
+        at = (at + 1) & mask;
+    roll->by_key.slots[at] = row + 1;
+    roll->by_key.used++;
+    return LM_OK;
+}
+
+uint32_t lm_roll_by_key(const struct lm_roll *roll, const char *key)
+{
+    if (!roll->by_key.size)
+        return LM_NO_ANIMAL;
+    uint32_t mask = roll->by_key.size - 1;
+    uint32_t at = (uint32_t) lm_hash_text(key, strlen(key)) & mask;
+    for (; roll->by_key.slots[at]; at = (at + 1) & mask) {
+        uint32_t row = roll->by_key.slots[at] - 1;
+        if (strcmp(lm_arena_at(&roll->arena, roll->animals[row].key), key) == 0)
+            return row;
+    }
+    return LM_NO_ANIMAL;
+}
