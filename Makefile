@@ -1,7 +1,9 @@
 # lugmark: GNU make. `make help` lists the targets.
 MODE    ?= release
 BUILD   ?= build/$(MODE)
-CC      ?= gcc
+ifeq ($(origin CC),default)
+CC := gcc
+endif
 PREFIX  ?= /usr/local
 DESTDIR ?=
 

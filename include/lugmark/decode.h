@@ -9,8 +9,9 @@
 enum lm_code_form {
     LM_FORM_NONE = 0,
     LM_FORM_DIGITS15,   /**< 999000000012345 */
-    LM_FORM_SPLIT,      /**< 3 + 12 with one of space - . _ between */
-    LM_FORM_ALPHA2,     /**< two-letter country and up to 12 digits, spaces allowed */
+    LM_FORM_SPLIT,      /**< 3 + 12 with one of space - . _ between; the 12 may be grouped likewise;
+                             4 + 12 for the invalid countries 1000-1023 and a leading zero */
+    LM_FORM_ALPHA2,     /**< two-letter country (or USA) and up to 12 digits, grouped or not */
     LM_FORM_HEX64,      /**< 16 hex digits, most significant first; 0x may stand before */
     LM_FORM_FDXB_HEX,   /**< 32 hex digits: a raw telegram, any rotation */
     LM_FORM_FDXB_BITS,  /**< 128 characters 0 and 1, any rotation */
@@ -34,8 +35,8 @@ struct lm_decoded {
  *                   digits can be shown from the text.
  * @param[out] p     What is wrong and how to mend it; may be NULL.
  * @return LM_OK; LM_EFRAME: no known form; LM_ECHECK: a raw telegram with a wrong CRC or control
- *         bit; LM_ERANGE: 12 digits above 274877906943, or all zero; LM_EDAMAGED: damaged by a
- *         spreadsheet (9.99E+14, 13-14 digits, 16 digits or more); LM_EAMBIGUOUS: 16 decimal digits
+ *         bit; LM_ERANGE: 12 digits above 274877906943, or country and number zero; LM_EDAMAGED: damaged
+ *         by a spreadsheet (9.99E+14, 13-14 digits, decimals) or 17 digits or more; LM_EAMBIGUOUS: 16 decimal digits
  *         that could be hex or a four-digit country.
  * Thread: any. Pure.
  */

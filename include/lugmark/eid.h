@@ -49,14 +49,17 @@ struct lm_eid_fields {
 
 /** What the ten country bits mean. Source: ISO 3166-1; ICAR for 900-998. */
 enum lm_country_class {
-    LM_COUNTRY_ISO,          /**< an assigned ISO 3166-1 numeric code */
+    LM_COUNTRY_ISO,          /**< an assigned ISO 3166-1 numeric code, or 899 (see below) */
     LM_COUNTRY_UNASSIGNED,   /**< 1-899, not assigned today */
     LM_COUNTRY_MANUFACTURER, /**< 900-998: a maker's code, not a country */
     LM_COUNTRY_IS_TEST,      /**< 999 */
     LM_COUNTRY_INVALID       /**< 0 and 1000-1023 */
 };
 
-/** Make a code from its two printed parts. @return LM_OK, or LM_ERANGE when it fits in no chip. */
+/**
+ * Make a code from its two printed parts.
+ * @return LM_OK, or LM_ERANGE when it fits in no chip, or both parts are 0, which is no code.
+ */
 enum lm_err lm_eid_make(unsigned country, uint64_t national, struct lm_eid *out);
 
 /** Wrap 64 bits as read from a telegram (LM_EID_FULL). Pure. */
@@ -92,7 +95,7 @@ static inline uint64_t lm_eid_national(struct lm_eid e)
     return e.bits & LM_NATIONAL_MAX;
 }
 
-/** Write the 15 digits (16 for the invalid countries 1000-1023). @return @p out. */
+/** Write the 15 digits (16 for the invalid countries 1000-1023); no code gives "". @return @p out. */
 char *lm_eid_format(struct lm_eid e, char out[LM_EID_TEXT_SIZE]);
 
 /** Class of a country number 0-1023. */

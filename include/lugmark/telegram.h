@@ -36,7 +36,8 @@ void lm_fdxb_encode(uint64_t bits, uint32_t trailer, uint8_t out[LM_FDXB_BYTES])
 /**
  * Decode an FDX-B telegram whose header is at the front.
  * @return LM_OK; LM_EFRAME when header or a control bit is wrong; LM_ECHECK when the CRC is wrong;
- *         LM_ERANGE for the all-zero code, which passes every check.
+ *         LM_ERANGE when country and national code are both zero: the all-zero code passes every
+ *         check, and no animal has one.
  */
 enum lm_err lm_fdxb_decode(const uint8_t in[LM_FDXB_BYTES], struct lm_telegram *out);
 

@@ -10,7 +10,7 @@
 
 #define LM_TIME_NONE INT64_MIN  /**< "no time" */
 #define LM_TIME_TEXT_SIZE 28u   /**< 2026-11-02T08:00:01.250Z + NUL, with room */
-#define LM_DATE_TEXT_SIZE 12u
+#define LM_DATE_TEXT_SIZE 16u
 
 /**
  * Parse an instant: RFC 3339, `T` or a space between date and time, seconds with or without a

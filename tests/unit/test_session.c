@@ -1,0 +1,551 @@
+/* The session fold: passes, sightings, every kind of finding, bounds, undo. */
+#include "flock.h"
+
+struct yard {
+    struct lm_roll *roll;
+    struct lm_session *s;
+};
+
+static struct yard yard_of(unsigned n)
+{
+    struct yard y = {.roll = lm_roll_new()};
+    char key[16], number[16];
+    for (unsigned i = 1; i <= n; i++) {
+        snprintf(key, sizeof key, "A%u", i);
+        snprintf(number, sizeof number, "%04u", 100 + i);
+        put(y.roll, animal_of(key, i, number));
+    }
+    lm_roll_expect_mob(y.roll, NULL);
+    y.s = lm_session_new(y.roll, NULL);
+    assert_non_null(y.s);
+    return y;
+}
+
+/** Close, compare the whole story, free. */
+static struct lm_summary ends_as(struct yard y, const char *expected)
+{
+    apply(y.s, plain(LM_EVENT_CLOSE));
+    struct story story = story_of(y.s);
+    assert_string_equal(story.text, expected);
+    lm_session_free(y.s);
+    lm_roll_free(y.roll);
+    return story.sum;
+}
+
+static void missing_and_bounds(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(4);
+    read_at(y.s, 0, 1);
+    read_at(y.s, 5000, 2);
+    apply(y.s, heads_of(3));
+    struct lm_summary sum = ends_as(y, "missing/not-seen A3;missing/not-seen A4;");
+    assert_int_equal(sum.expected, 4);
+    assert_int_equal(sum.present, 2);
+    assert_int_equal(sum.identified, 2);
+    assert_int_equal(sum.absent_min, 1); /* one head that nobody identified may be A3 or A4 */
+    assert_int_equal(sum.absent_max, 2);
+    assert_false(sum.heads_short);
+    assert_int_equal(sum.counts[LM_MISSING], 2);
+}
+
+static void bounds_table(void **state)
+{
+    (void) state;
+    static const struct {
+        unsigned animals, read;
+        int heads;
+        unsigned min, max, short_;
+    } rows[] = {
+        {5, 3, -1, 0, 2, 0}, /* no head count: nothing is known */
+        {5, 3, 3, 2, 2, 0},  /* every head was identified: both are away */
+        {5, 3, 4, 1, 2, 0},
+        {5, 3, 5, 0, 2, 0},
+        {5, 3, 9, 0, 2, 0}, /* strangers or unread animals */
+        {5, 3, 2, 2, 2, 1}, /* fewer heads than animals identified */
+        {5, 5, 5, 0, 0, 0},
+        {5, 0, 0, 5, 5, 0},
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        struct yard y = yard_of(rows[i].animals);
+        for (unsigned k = 1; k <= rows[i].read; k++)
+            read_at(y.s, 5000 * (long) k, k);
+        if (rows[i].heads >= 0)
+            apply(y.s, heads_of((uint32_t) rows[i].heads));
+        apply(y.s, plain(LM_EVENT_CLOSE));
+        struct story story = story_of(y.s);
+        assert_int_equal(story.sum.absent_min, rows[i].min);
+        assert_int_equal(story.sum.absent_max, rows[i].max);
+        assert_int_equal(story.sum.heads_short, rows[i].short_);
+        lm_session_free(y.s);
+        lm_roll_free(y.roll);
+    }
+}
+
+static void missing_only_after_the_close(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(2);
+    read_at(y.s, 0, 1);
+    assert_string_equal(story_of(y.s).text, "");
+    ends_as(y, "missing/not-seen A2;");
+}
+
+static void repeats_are_one_pass(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(1);
+    assert_true(read_at(y.s, 0, 1).new_pass);
+    for (long ms = 100; ms < 3600000; ms += 20000)
+        assert_true(read_at(y.s, ms, 1).repeat); /* an hour at the antenna */
+    struct lm_summary sum = ends_as(y, "");
+    assert_int_equal(sum.passes, 1);
+    assert_int_equal(sum.readings, 181);
+}
+
+static void again_after_the_rearm_time(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(1);
+    read_at(y.s, 0, 1);
+    assert_true(read_at(y.s, 30000, 1).repeat);
+    struct lm_verdict v = read_at(y.s, 60001, 1);
+    assert_true(v.new_pass);
+    assert_int_equal(v.attention, LM_LOOK);
+    assert_int_equal(v.reasons, 1u << LM_SAME_ANIMAL_AGAIN);
+    read_at(y.s, 120000, 1);
+    struct lm_summary sum = ends_as(y, "duplicate/same-animal-again A1;");
+    assert_int_equal(sum.passes, 3);
+}
+
+static void without_time_another_code_between_ends_a_pass(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(2);
+    read_at(y.s, -1, 1);
+    read_at(y.s, -1, 1);
+    read_at(y.s, -1, 2);
+    read_at(y.s, -1, 1);
+    struct lm_summary sum = ends_as(y, "duplicate/same-animal-again A1;");
+    assert_int_equal(sum.passes, 3);
+}
+
+static void stranger(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(1);
+    read_at(y.s, 0, 1);
+    struct lm_eid eid;
+    assert_int_equal(lm_eid_make(900, 7, &eid), LM_OK);
+    struct lm_verdict v = apply(y.s, reading_at(5000, "1", eid));
+    assert_int_equal(v.attention, LM_HOLD);
+    assert_int_equal(v.animal, LM_NO_ANIMAL);
+    apply(y.s, reading_at(5100, "1", eid));
+    struct lm_summary sum = ends_as(y, "unmatched/not-in-register 900000000000007;");
+    assert_int_equal(sum.identified, 1);
+    assert_int_equal(sum.passes, 2);
+}
+
+static void test_code_is_doubtful_too(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(1);
+    read_at(y.s, 0, 1); /* 999 as well, but the register knows it */
+    read_at(y.s, 5000, 77);
+    ends_as(y, "unmatched/not-in-register 999000000000077;doubtful/test-code 999000000000077;");
+}
+
+static void unexpected_by_mob_and_status(void **state)
+{
+    (void) state;
+    struct yard y = {.roll = lm_roll_new()};
+    static const char *const keys[] = {"OF", "SO", "DE", "SL", "LO", "MO"};
+    for (unsigned i = 0; i < 6; i++) {
+        struct lm_record rec = animal_of(keys[i], i + 1, keys[i]);
+        strcpy(rec.mob, i == 5 ? "other" : "does");
+        rec.status = (uint8_t) (i < 5 ? i : 0);
+        put(y.roll, rec);
+    }
+    y.s = lm_session_new(y.roll, NULL);
+    struct lm_open open = {.kind = LM_WALK, .mob = "does"};
+    struct lm_event ev = plain(LM_EVENT_OPEN);
+    ev.open = &open;
+    apply(y.s, ev);
+    for (unsigned i = 0; i < 6; i++)
+        assert_int_equal(read_at(y.s, 5000 * (long) i, i + 1).attention, i == 0 ? LM_GO : LM_HOLD);
+    struct lm_summary sum = ends_as(y,
+        "unexpected/sold SO;unexpected/dead DE;unexpected/slaughtered SL;unexpected/lost LO;"
+        "unexpected/other-mob MO;");
+    assert_int_equal(sum.expected, 1);
+    assert_int_equal(sum.present, 1);
+    assert_int_equal(sum.identified, 6);
+}
+
+static void sale_holds_everything(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(3);
+    const char *keys[] = {"A1", "A2"};
+    struct lm_open open = {.kind = LM_SALE, .lot = "lot 1", .keys = keys, .n_keys = 2};
+    struct lm_event ev = plain(LM_EVENT_OPEN);
+    ev.open = &open;
+    apply(y.s, ev);
+    assert_int_equal(read_at(y.s, 0, 1).attention, LM_GO);
+    assert_int_equal(read_at(y.s, 40000, 1).attention, LM_HOLD);
+    assert_int_equal(read_at(y.s, 45000, 3).attention, LM_HOLD);
+    struct lm_summary sum =
+        ends_as(y, "missing/not-seen A2;duplicate/same-animal-again A1;unexpected/other-lot A3;");
+    assert_int_equal(sum.counts_attention[LM_HOLD], 3);
+}
+
+static void sighted_but_not_read(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(2);
+    put(y.roll, animal_of("B1", 0, "0300")); /* has no electronic code: nothing to be unread */
+    struct lm_verdict v = apply(y.s, call_at(0, "0102", (struct lm_eid){0}));
+    assert_int_equal(v.reasons, 1u << LM_NO_READING);
+    apply(y.s, call_at(0, "300", (struct lm_eid){0}));
+    read_at(y.s, 5000, 1);
+    struct lm_summary sum = ends_as(y, "unread/no-reading A2;");
+    assert_int_equal(sum.present, 3);
+    assert_int_equal(sum.absent_max, 0);
+}
+
+static void number_of_nobody(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(1);
+    read_at(y.s, 0, 1);
+    apply(y.s, call_at(1000, "9999", (struct lm_eid){0}));
+    apply(y.s, call_at(2000, "99-99", (struct lm_eid){0}));
+    ends_as(y, "unmatched/not-in-register 9999;");
+}
+
+static void number_differs(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(2);
+    read_at(y.s, 0, 1);
+    struct lm_verdict v = apply(y.s, call_at(1000, "0102", eid_of(1)));
+    assert_int_equal(v.attention, LM_HOLD);
+    assert_int_equal(v.animal, 0);
+    apply(y.s, plain(LM_EVENT_CLOSE));
+    struct story story = story_of(y.s);
+    /* the called number may be misread, so it makes A2 present for nobody */
+    assert_string_equal(story.text, "missing/not-seen A2;conflict/number-differs A1;");
+    assert_int_equal(story.last.other, 1);
+    assert_string_equal(story.last.text, "0102");
+    lm_session_free(y.s);
+    lm_roll_free(y.roll);
+}
+
+static void number_agrees_with_zeros_dropped(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(1);
+    read_at(y.s, 0, 1);
+    assert_int_equal(apply(y.s, call_at(1000, "101", eid_of(1))).attention, LM_GO);
+    ends_as(y, "");
+}
+
+static void number_for_a_stranger(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(1);
+    struct lm_eid eid;
+    assert_int_equal(lm_eid_make(900, 5, &eid), LM_OK);
+    apply(y.s, reading_at(0, "1", eid));
+    apply(y.s, call_at(1000, "0101", eid)); /* A1 with a code nobody knows: a new device? */
+    struct lm_summary sum =
+        ends_as(y, "unmatched/not-in-register 900000000000005;unread/no-reading A1;");
+    assert_int_equal(sum.present, 1);
+}
+
+static void two_devices_one_animal(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(1);
+    struct lm_record rec = animal_of("B1", 50, "0500");
+    rec.n_devices = 2;
+    rec.devices[1].eid = eid_of(51);
+    put(y.roll, rec);
+    read_at(y.s, 0, 50);
+    assert_true(read_at(y.s, 200, 51).repeat);
+    read_at(y.s, 5000, 1);
+    struct lm_summary sum = ends_as(y, "");
+    assert_int_equal(sum.passes, 2);
+    assert_int_equal(sum.identified, 2);
+}
+
+static void codes_of_two_animals_in_one_pass(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(4);
+    read_at(y.s, 0, 1);
+    struct lm_verdict v = read_at(y.s, 100, 2);
+    assert_int_equal(v.reasons, 1u << LM_CODES_DIFFER);
+    read_at(y.s, 5000, 3);
+    read_at(y.s, 9000, 4);
+    ends_as(y, "conflict/codes-differ A1;");
+}
+
+static void a_crowd_is_no_conflict(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(4);
+    for (unsigned i = 1; i <= 4; i++)
+        read_at(y.s, 100 * (long) i, i);
+    ends_as(y, "");
+}
+
+static void followers_are_no_conflict(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(2);
+    read_at(y.s, 0, 1);
+    read_at(y.s, 200, 2);
+    read_at(y.s, 1500, 2); /* the first went on, the second still stands there */
+    ends_as(y, "");
+}
+
+static void two_lanes_at_once(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(1);
+    read_at(y.s, 0, 1);
+    struct lm_verdict v = apply(y.s, reading_at(500, "2", eid_of(1)));
+    assert_int_equal(v.reasons, 1u << LM_TWO_LANES_AT_ONCE);
+    assert_true(apply(y.s, reading_at(900, "1", eid_of(1))).repeat);
+    struct lm_summary sum = ends_as(y, "duplicate/two-lanes-at-once A1;");
+    assert_int_equal(sum.passes, 1);
+}
+
+static void through_another_lane_later(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(1);
+    read_at(y.s, 0, 1);
+    apply(y.s, reading_at(600000, "2", eid_of(1)));
+    ends_as(y, "duplicate/same-animal-again A1;");
+}
+
+static void shared_code_and_number(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(1);
+    put(y.roll, animal_of("B1", 60, "0600"));
+    put(y.roll, animal_of("B2", 60, "0601"));
+    put(y.roll, animal_of("C1", 61, "0700"));
+    put(y.roll, animal_of("C2", 62, "0700"));
+    lm_roll_expect_mob(y.roll, NULL);
+    read_at(y.s, 0, 1);
+    assert_int_equal(read_at(y.s, 5000, 60).attention, LM_HOLD);
+    read_at(y.s, 10000, 61);
+    read_at(y.s, 90000, 60); /* the other one of the two */
+    read_at(y.s, 95000, 62);
+    ends_as(y, "duplicate/two-animals-one-code B1;duplicate/two-animals-one-number C1;");
+}
+
+static void removed_and_replaced_devices(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(0);
+    struct lm_record rec = animal_of("A1", 1, "0101");
+    rec.n_devices = 2;
+    rec.devices[0].gone = true;
+    rec.devices[1].eid = eid_of(2);
+    strcpy(rec.devices[1].visual, "0201");
+    put(y.roll, rec);
+    rec = animal_of("A2", 3, "0103");
+    struct lm_eid_fields f = {.animal = true, .retag = 2, .country = 999, .national = 3};
+    assert_int_equal(lm_eid_pack(&f, &rec.devices[0].eid), LM_OK);
+    put(y.roll, rec);
+    lm_roll_expect_mob(y.roll, NULL);
+    assert_int_equal(read_at(y.s, 0, 1).reasons, 1u << LM_REMOVED_DEVICE);
+    f.retag = 1;
+    struct lm_eid old;
+    assert_int_equal(lm_eid_pack(&f, &old), LM_OK);
+    assert_int_equal(apply(y.s, reading_at(5000, "1", old)).reasons, 1u << LM_REPLACED_BY_COUNTER);
+    struct lm_summary sum = ends_as(y, "retired/removed-device A1;retired/replaced-by-counter A2;");
+    assert_int_equal(sum.present, 2);
+}
+
+static void fifteen_digits_match_any_counter(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(0);
+    struct lm_record rec = animal_of("A1", 3, "0103");
+    struct lm_eid_fields f = {.animal = true, .retag = 2, .country = 999, .national = 3};
+    assert_int_equal(lm_eid_pack(&f, &rec.devices[0].eid), LM_OK);
+    put(y.roll, rec);
+    lm_roll_expect_mob(y.roll, NULL);
+    assert_int_equal(read_at(y.s, 0, 3).attention, LM_GO);
+    ends_as(y, "");
+}
+
+static void doubtful_readings(void **state)
+{
+    (void) state;
+    static const struct {
+        const char *text, *story;
+    } rows[] = {
+        {"999999999999999", "doubtful/out-of-range 999999999999999;"},
+        {"9.99E+14", "doubtful/damaged-text 9.99E+14;"},
+        {"0032D6DC0402079F80406253B8040200", NULL}, /* a control bit is wrong */
+        {"0032D6DC0402079F80406253BC040201", NULL}, /* a CRC bit is wrong */
+        {"0000F9C000000001", "doubtful/not-animal A1;"},
+        {"001000000000001", "unmatched/not-in-register 001000000000001;doubtful/unknown-country "
+                            "001000000000001;"},
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        struct yard y = yard_of(1);
+        struct lm_event ev = reading_at(0, "1", (struct lm_eid){0});
+        lm_event_reading(&ev, rows[i].text, strlen(rows[i].text));
+        apply(y.s, ev);
+        apply(y.s, ev); /* the reader repeats itself */
+        read_at(y.s, 5000, 1);
+        apply(y.s, plain(LM_EVENT_CLOSE));
+        struct story story = story_of(y.s);
+        if (rows[i].story)
+            assert_string_equal(story.text, rows[i].story);
+        else
+            assert_int_equal(story.sum.counts[LM_DOUBTFUL], 1);
+        lm_session_free(y.s);
+        lm_roll_free(y.roll);
+    }
+}
+
+static void undo_takes_back_the_last_call(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(2);
+    read_at(y.s, 0, 1);
+    apply(y.s, heads_of(7));
+    apply(y.s, call_at(1000, "0102", (struct lm_eid){0}));
+    apply(y.s, heads_of(9));
+    apply(y.s, plain(LM_EVENT_UNDO));
+    struct lm_summary sum;
+    lm_session_tally(y.s, &sum);
+    assert_int_equal(sum.heads, 7);
+    assert_int_equal(sum.present, 2);
+    apply(y.s, plain(LM_EVENT_UNDO));
+    lm_session_tally(y.s, &sum);
+    assert_int_equal(sum.present, 1);
+    apply(y.s, plain(LM_EVENT_UNDO));
+    lm_session_tally(y.s, &sum);
+    assert_false(sum.has_heads);
+    struct lm_event ev = plain(LM_EVENT_UNDO);
+    assert_int_equal(lm_session_apply(y.s, &ev, NULL), LM_EARG);
+    ends_as(y, "missing/not-seen A2;");
+}
+
+static void register_change_counts_from_the_next_reading(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(1);
+    struct lm_eid fresh = eid_of(80);
+    apply(y.s, reading_at(0, "1", fresh));
+    struct lm_record rec = animal_of("A1", 80, "0101");
+    struct lm_event ev = plain(LM_EVENT_REGISTER);
+    ev.record = &rec;
+    apply(y.s, ev);
+    struct lm_verdict v = apply(y.s, reading_at(60000, "1", fresh));
+    assert_int_equal(v.animal, 0);
+    rec = animal_of("A2", 81, "0102");
+    apply(y.s, ev); /* a kid tagged while the mob walks */
+    struct lm_summary sum =
+        ends_as(y, "missing/not-seen A2;unmatched/not-in-register 999000000000080;"
+                   "doubtful/test-code 999000000000080;");
+    assert_int_equal(sum.expected, 2);
+    assert_int_equal(sum.present, 1);
+}
+
+static void makes_no_sense(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(1);
+    struct lm_open open = {.kind = LM_WALK};
+    struct lm_event ev = plain(LM_EVENT_OPEN);
+    ev.open = &open;
+    apply(y.s, ev);
+    assert_int_equal(lm_session_apply(y.s, &ev, NULL), LM_EARG);
+    ev = call_at(0, " - ", (struct lm_eid){0});
+    assert_int_equal(lm_session_apply(y.s, &ev, NULL), LM_EARG);
+    read_at(y.s, 0, 1);
+    apply(y.s, plain(LM_EVENT_CLOSE));
+    ev = reading_at(9, "1", eid_of(1));
+    assert_int_equal(lm_session_apply(y.s, &ev, NULL), LM_EARG);
+    assert_string_equal(story_of(y.s).text, "");
+    lm_session_free(y.s);
+    lm_roll_free(y.roll);
+}
+
+static void attention_can_be_set(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(1);
+    struct lm_session_options options;
+    lm_session_defaults(&options);
+    options.attention[LM_SAME_ANIMAL_AGAIN] = LM_HOLD;
+    lm_session_free(y.s);
+    y.s = lm_session_new(y.roll, &options);
+    lm_session_lane_rearm(y.s, "1", 1000);
+    read_at(y.s, 0, 1);
+    assert_int_equal(read_at(y.s, 1500, 1).attention, LM_HOLD);
+    ends_as(y, "duplicate/same-animal-again A1;");
+}
+
+static void heads_of_lanes_add_up(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(1);
+    struct lm_event ev = heads_of(10);
+    apply(y.s, ev);
+    strcpy(ev.lane, "2");
+    ev.heads = 5;
+    apply(y.s, ev);
+    ev.heads = 6;
+    apply(y.s, ev);
+    struct lm_summary sum;
+    lm_session_tally(y.s, &sum);
+    assert_int_equal(sum.heads, 16);
+    ends_as(y, "missing/not-seen A1;");
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(missing_and_bounds),
+        cmocka_unit_test(bounds_table),
+        cmocka_unit_test(missing_only_after_the_close),
+        cmocka_unit_test(repeats_are_one_pass),
+        cmocka_unit_test(again_after_the_rearm_time),
+        cmocka_unit_test(without_time_another_code_between_ends_a_pass),
+        cmocka_unit_test(stranger),
+        cmocka_unit_test(test_code_is_doubtful_too),
+        cmocka_unit_test(unexpected_by_mob_and_status),
+        cmocka_unit_test(sale_holds_everything),
+        cmocka_unit_test(sighted_but_not_read),
+        cmocka_unit_test(number_of_nobody),
+        cmocka_unit_test(number_differs),
+        cmocka_unit_test(number_agrees_with_zeros_dropped),
+        cmocka_unit_test(number_for_a_stranger),
+        cmocka_unit_test(two_devices_one_animal),
+        cmocka_unit_test(codes_of_two_animals_in_one_pass),
+        cmocka_unit_test(a_crowd_is_no_conflict),
+        cmocka_unit_test(followers_are_no_conflict),
+        cmocka_unit_test(two_lanes_at_once),
+        cmocka_unit_test(through_another_lane_later),
+        cmocka_unit_test(shared_code_and_number),
+        cmocka_unit_test(removed_and_replaced_devices),
+        cmocka_unit_test(fifteen_digits_match_any_counter),
+        cmocka_unit_test(doubtful_readings),
+        cmocka_unit_test(undo_takes_back_the_last_call),
+        cmocka_unit_test(register_change_counts_from_the_next_reading),
+        cmocka_unit_test(makes_no_sense),
+        cmocka_unit_test(attention_can_be_set),
+        cmocka_unit_test(heads_of_lanes_add_up),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
