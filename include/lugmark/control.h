@@ -18,6 +18,11 @@
  *   close:    "tally":TALLY          status: "session":SESSION|null "tally":TALLY|null
  *   findings: "findings":{the lugmark.findings/1 object}
  *   readers:  "readers":[READER]
+ *   open, saw, head, undo, close with a token that was used: "seq" and "again":true
+ *   head, undo: "tally":TALLY        close: "session":SESSION
+ *   status also: "journal":"well"|"failed" "problem":"..."|null "waiting":N (readings not yet on the
+ *   disk) "last_seq":N "lanes":["1"] "holding":{"name","number","keeper"} "animals":N
+ *   watch: "last_seq":N
  * An answer that has a seq is sent after that event is on the disk.
  *
  * SESSION {"id":"1","kind":"walk","mob":"does"|null,"lot":...,"count":...,"who":...,"opened":"...Z",
@@ -28,7 +33,10 @@
  *          "reasons":["not-in-register"],"repeat":false,"eid":"999000000012345"|null,
  *          "called":"0417"|null,"animal":"A17"|null,"visual":["0417"],"colour":"yellow",
  *          "place":"left ear","sex":"female","mob":"does","say":"nobody we know","tally":TALLY}
+ *          Texts that are not known are "". A doubtful reading has its "text", too.
  * Stream also: {"event":"session","session":SESSION,"tally":TALLY} when one opens or closes,
+ *   {"event":"tally","seq":N,"t":...,"tally":TALLY} with "heads":N, "undo":true or "register":"A17"
+ *   after a head count, an undo or a register change,
  *   {"event":"reader",...READER} on a change of state,
  *   {"event":"journal","state":"failed"|"well","problem":"..."},
  *   {"event":"idle","eid":"...","animal":...} for a reading while no session is open.

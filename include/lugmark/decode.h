@@ -35,9 +35,9 @@ struct lm_decoded {
  *                   digits can be shown from the text.
  * @param[out] p     What is wrong and how to mend it; may be NULL.
  * @return LM_OK; LM_EFRAME: no known form; LM_ECHECK: a raw telegram with a wrong CRC or control
- *         bit; LM_ERANGE: 12 digits above 274877906943, or country and number zero; LM_EDAMAGED: damaged
- *         by a spreadsheet (9.99E+14, 13-14 digits, decimals) or 17 digits or more; LM_EAMBIGUOUS: 16 decimal digits
- *         that could be hex or a four-digit country.
+ *         bit; LM_ERANGE: 12 digits above 274877906943, or country and number zero; LM_EDAMAGED:
+ *         damaged by a spreadsheet (9.99E+14, 13-14 digits, decimals), or 17 digits or more;
+ *         LM_EAMBIGUOUS: 16 decimal digits that could be hex or a four-digit country.
  * Thread: any. Pure.
  */
 enum lm_err lm_decode(const char *text, size_t len, struct lm_decoded *out, struct lm_problem *p);

@@ -95,7 +95,7 @@ static inline uint64_t lm_eid_national(struct lm_eid e)
     return e.bits & LM_NATIONAL_MAX;
 }
 
-/** Write the 15 digits (16 for the invalid countries 1000-1023); no code gives "". @return @p out. */
+/** Write the 15 digits (16 for the countries 1000-1023, no code gives ""). @return @p out. */
 char *lm_eid_format(struct lm_eid e, char out[LM_EID_TEXT_SIZE]);
 
 /** Class of a country number 0-1023. */

@@ -6,6 +6,8 @@
 
 #include "lugmark/record.h"
 
+#define LM_SETTINGS_MAX 1023u /**< longest settings of a session, bytes */
+
 enum lm_event_kind {
     LM_EVENT_READING,  /**< one code from one reader */
     LM_EVENT_SIGHTING, /**< a visual number called by a person */
@@ -34,7 +36,10 @@ struct lm_open {
     char lot[LM_NAME_MAX + 1];   /**< name of the lot, "" for none */
     char count[LM_NAME_MAX + 1]; /**< name of the count this session is part of, "" for none */
     char who[LM_NAME_MAX + 1];   /**< who counted, "" when not said */
-    const char *const *keys;     /**< with a lot: keys of the animals in it */
+    char settings[LM_SETTINGS_MAX + 1]; /**< how it behaves, as `name=value` words: rearm_ms,
+        rearm_ms.LANE, crossing_ms, together_ms, or the attention of a reason by its name. Part of
+        the event, so that the same events give the same findings wherever they are folded. */
+    const char *const *keys;            /**< with a lot: keys of the animals in it */
     size_t n_keys;
 };
 
@@ -47,11 +52,11 @@ struct lm_event {
                            unknown. Files without it: the same as t_ms. */
     char lane[LM_NAME_MAX + 1];   /**< "" means the only lane */
     char reader[LM_NAME_MAX + 1]; /**< which reader, "" when unknown */
-    struct lm_eid eid;            /**< reading: the code. Sighting: the pass it belongs to, or none */
-    enum lm_doubt doubt;          /**< reading only */
-    char text[LM_VISUAL_MAX + 1]; /**< sighting: the number called. Doubtful reading: what came */
-    bool cut;                     /**< `text` had to be cut or cleaned */
-    uint32_t heads;               /**< head count only */
+    struct lm_eid eid;   /**< reading: the code. Sighting: the pass it belongs to, or none */
+    enum lm_doubt doubt; /**< reading only */
+    char text[LM_VISUAL_MAX + 1];   /**< sighting: the number called. Doubtful reading: what came */
+    bool cut;                       /**< `text` had to be cut or cleaned */
+    uint32_t heads;                 /**< head count only */
     const struct lm_open *open;     /**< LM_EVENT_OPEN only; borrowed */
     const struct lm_record *record; /**< LM_EVENT_REGISTER only; borrowed */
 };

@@ -9,10 +9,11 @@
  *   {"t":"...","register":{"animal":"A17",...,"devices":[{...}]}}
  *
  * Further keys: "clock_ms" (the session clock, an integer; null when not known although "t" is),
- * "reader", "seq" (integer); in "open": "lot", "animals" (keys of the lot), "count", "who".
- * A reading that knows all 64 bits is written as 16 hex digits, with 0x before when none of them is
- * a letter. A doubtful reading carries its text as "reading" and "doubt":"bad-check", "out-of-range"
- * or "damaged-text"; "cut":true where the text had to be shortened. Unknown keys are ignored.
+ * "reader", "seq" (integer); in "open": "lot", "animals" (keys of the lot), "count", "who",
+ * "settings". A reading that knows all 64 bits is written as 16 hex digits, with 0x before when
+ * none of them is a letter. A doubtful reading carries its text as "reading" and "doubt", one of
+ * "bad-check", "out-of-range" and "damaged-text"; "cut":true where the text had to be shortened.
+ * Unknown keys are ignored.
  */
 #ifndef LUGMARK_EVENTLINE_H
 #define LUGMARK_EVENTLINE_H
@@ -51,7 +52,8 @@ enum lm_err lm_record_from_json(
 /** Write one event as a line with its line end. @return LM_OK, LM_EIO or LM_ENOMEM. */
 enum lm_err lm_eventline_write(FILE *out, const struct lm_event *ev);
 
-/** The same as text, without the line end. Ownership: the caller frees it. NULL when out of memory. */
+/** The same as text, without the line end. Ownership: the caller frees it. NULL when out of memory.
+ */
 char *lm_eventline_text(const struct lm_event *ev);
 
 #endif

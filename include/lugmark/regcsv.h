@@ -4,7 +4,15 @@
  * Columns, by name in any order: animal, species, breed, sex, born, dam, sire, mob, status, form,
  * place, colour, official, eid, visual, applied, removed; and, written by export and taken when
  * there: castrated, status_date, why, uid, eid_text. Only eid or visual must be there. Rows with
- * the same animal are one animal; without that column each row is one.
+ * the same animal are one animal, wherever they stand; a cell left empty says nothing and may be
+ * filled in another row. Without that column, or with that cell empty, each row is one animal. It
+ * is then called by its visual number, else its 15 digits, else `row LINE`: the first not in use.
+ *
+ * `eid_text` is the code once more in a form that no spreadsheet takes for a number: 3-12 digits,
+ * or 0x and 16 hex digits when all 64 bits are known. One of the two that can be read is enough;
+ * both must agree. `removed` is a date, or `unknown` for a device that is gone nobody knows since
+ * when. A row without any of form, place, colour, eid, visual, applied, removed, why, uid is an
+ * animal without a device. The row ids of devices are not in the file.
  */
 #ifndef LUGMARK_REGCSV_H
 #define LUGMARK_REGCSV_H
@@ -36,12 +44,20 @@ struct lm_regcsv_hooks {
  * Refused by name: ragged rows, NUL, bad UTF-8, unknown or double columns, codes damaged by a
  * spreadsheet (9.99E+14, lost zeros, a 16th digit), dates that do not exist, an animal whose rows
  * disagree, more than LM_DEVICES_MAX devices.
+ * Told one by one are 1000 problems; one more says how many were left out. Code `err` of a problem
+ * is LM_EINPUT, or that of lm_decode().
  * @param[in] name  For messages.
  * @return LM_OK, LM_EINPUT after problems were reported, LM_EIO, LM_ENOMEM, or what record gave.
  */
 enum lm_err lm_regcsv_read(FILE *in, const char *name, const struct lm_regcsv_hooks *hooks);
 
-/** Write the header line, then each animal's rows (an animal without devices gets one row). */
+/**
+ * Write the header line, then each animal's rows (an animal without devices gets one row).
+ * CRLF line ends; a cell is in quotes only where that is needed; no byte order mark; texts that a
+ * spreadsheet takes for formulas stay as they are: this is the form for machines.
+ * @return LM_OK, LM_EIO, or LM_EARG for an empty key or text that is not clean (nothing is
+ * written).
+ */
 enum lm_err lm_regcsv_write_header(FILE *out);
 enum lm_err lm_regcsv_write(FILE *out, const struct lm_record *rec);
 

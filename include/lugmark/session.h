@@ -62,7 +62,7 @@ enum lm_kind lm_reason_kind(enum lm_reason reason);    /**< the kind a reason be
 /** Parse a reason as written. @return LM_OK or LM_EFRAME. */
 enum lm_err lm_reason_parse(const char *word, enum lm_reason *reason);
 
-/** How a session behaves; lm_session_defaults() fills it. */
+/** How a session behaves; lm_session_defaults() fills it. Settings of the open event win. */
 struct lm_session_options {
     int64_t rearm_ms;    /**< the same code again within this is the same pass; default 30000 */
     int64_t crossing_ms; /**< an animal needs this long from one lane to another; default 10000 */

@@ -32,9 +32,20 @@ void lm_store_close(struct lm_store *store); /**< NULL is allowed */
 /** What went wrong in the last call on this handle, for people; never NULL. */
 const struct lm_problem *lm_store_problem(const struct lm_store *store);
 
-/* --- transactions: calls below that write join one, or make their own --- */
-enum lm_err lm_store_begin(struct lm_store *store);
+/*
+ * --- transactions: calls below that write join one, or make their own ---
+ * A call that fails inside a transaction undoes its own changes only, and the transaction goes on;
+ * after LM_EFULL, LM_EIO, LM_ENOMEM or LM_EINPUT (a damaged file) it can only be rolled back: every
+ * further write and the commit give that error again.
+ */
+enum lm_err lm_store_begin(struct lm_store *store); /**< LM_EARG when one is open already */
+/**
+ * Keep the changes: on the disk when this returns LM_OK.
+ * On an error the transaction is rolled back and closed, nothing of it was kept; the caller still
+ * has its events and may begin again and append them again.
+ */
 enum lm_err lm_store_commit(struct lm_store *store);
+/** Drop the changes. Harmless when no transaction is open. */
 void lm_store_rollback(struct lm_store *store);
 
 /* --- the register --- */
@@ -47,14 +58,17 @@ enum lm_err lm_store_get(struct lm_store *store, const char *key, struct lm_reco
 
 /**
  * Animals whose key, visual number, 15 digits, uid, breed or mob holds @p text (case ignored),
- * exact matches first.
+ * exact matches first. Whatever lm_decode() takes is looked up as a code too. @p limit 0: no limit.
  */
 enum lm_err lm_store_find(
     struct lm_store *store, const char *text, unsigned limit, lm_record_fn *fn, void *ctx);
 
 /**
  * Put an animal: add it, or make its entry what @p rec says. Devices keep their rows (matched by
- * id, else by code and number); a device missing from @p rec is an error, devices are never deleted.
+ * id, else by code and number, else by code, else by the number of a device that had no code yet);
+ * a device missing from @p rec is an error, devices are never deleted. A device found by its code,
+ * where @p rec knows only the digits, keeps the 64 bits that the register knows.
+ * An entry that is the same already is LM_OK without an event, @p seq 0.
  * Writes the change as a register event with its reason in the same transaction.
  * @param[in]  why  Reason for the history, or "".
  * @param[out] seq  Journal place of the event; may be NULL.
@@ -75,7 +89,7 @@ enum lm_err lm_store_set(struct lm_store *store, const char *key, const char *va
 /** A session as listed. */
 struct lm_store_session {
     int64_t id;
-    struct lm_open open; /**< without keys */
+    struct lm_open open; /**< without keys and settings: those are in its open event */
     int64_t opened_ms, closed_ms; /**< LM_TIME_NONE while open */
     int64_t first_seq, last_seq;  /**< last_seq 0 while open */
 };
@@ -86,7 +100,11 @@ struct lm_store_session {
  * @param[in]  session  Row of the session it belongs to, 0 for none; set by an open event.
  * @param[in]  token    Chosen by the client, unique, or NULL.
  * @param[out] seq      Its place.
- * @return LM_OK; LM_EEXISTS: that token is there already, @p seq is its place.
+ * A register event is lm_store_put() of its record (LM_EEXISTS with @p seq 0: the code is worn
+ * already). An event whose session is closed is LM_EARG.
+ * @return LM_OK; LM_EEXISTS: that token is there already, @p seq is its place (and @p session its
+ *         session); LM_EBUSY: a session is open already, the problem names it; LM_EARG, LM_EIO,
+ *         LM_EFULL, and what lm_store_put() gives.
  */
 enum lm_err lm_store_append(struct lm_store *store, int64_t *session, const struct lm_event *ev,
     const char *token, int64_t *seq);
@@ -94,12 +112,22 @@ enum lm_err lm_store_append(struct lm_store *store, int64_t *session, const stru
 /** Called for each event; the event is borrowed. Return non-LM_OK to stop. */
 typedef enum lm_err lm_event_fn(const struct lm_event *ev, void *ctx);
 
-/** Events of a session in order, with the register changes that fell into it, from @p after on. */
+/**
+ * Events of a session in order, with the register changes that fell into it, those after place
+ * @p after (0: all). The record of a register event is the entry as that change made it.
+ */
 enum lm_err lm_store_events(
     struct lm_store *store, int64_t session, int64_t after, lm_event_fn *fn, void *ctx);
 
 /** Register changes after a place in the journal, for a daemon that shares the register. */
 enum lm_err lm_store_changes(struct lm_store *store, int64_t after, lm_event_fn *fn, void *ctx);
+
+/** Called for each change of an animal, with the reason given then ("" for none). */
+typedef enum lm_err lm_history_fn(const struct lm_event *ev, const char *why, void *ctx);
+
+/** All changes of one animal, oldest first. @return LM_OK or LM_ENOTFOUND, or what @p fn gave. */
+enum lm_err lm_store_history(
+    struct lm_store *store, const char *key, lm_history_fn *fn, void *ctx);
 
 /** The register as it stood just before a place in the journal: replays a closed session's roll. */
 enum lm_err lm_store_each_at(struct lm_store *store, int64_t seq, lm_record_fn *fn, void *ctx);

@@ -51,6 +51,7 @@ static enum lm_err open_session(struct lm_session *s, const struct lm_event *ev)
     s->open.n_keys = 0;
     s->opened = true;
     s->opened_ms = ev->t_ms;
+    lm_session_settings(s, ev->open->settings);
     if (ev->open->keys)
         lm_roll_expect_keys(s->roll, ev->open->keys, ev->open->n_keys);
     else

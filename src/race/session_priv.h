@@ -68,7 +68,8 @@ struct heads {
 
 /** A pass of a lane, kept a little while. */
 struct recent {
-    uint32_t seen; /**< LM_NO_SEEN: free */
+    uint32_t seen;   /**< LM_NO_SEEN: free */
+    uint32_t reader; /**< hash of the reader's name, 0 when it is not known */
     int64_t t, first, last;
 };
 
@@ -147,6 +148,9 @@ bool lm_lane_together(const struct lm_session *s, const struct lane *l, unsigned
 /** Fill a mark for two passes that were one: newest and the one before it. */
 void lm_codes_differ(
     const struct lm_session *s, const struct lane *l, unsigned newest, struct mark *out);
+
+/** Take the settings of an open event; words that are not known are passed over. */
+void lm_session_settings(struct lm_session *s, const char *settings);
 
 enum lm_err lm_session_reading(
     struct lm_session *s, const struct lm_event *ev, struct lm_verdict *v);

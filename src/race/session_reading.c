@@ -128,25 +128,53 @@ static enum step step_of(
     return since <= l->rearm_ms ? STEP_SAME_PASS : STEP_NEW_PASS;
 }
 
-bool lm_lane_together(const struct lm_session *s, const struct lane *l, unsigned newest)
+/** One antenna needs 13 ms and more for another code (ISO 11785): closer is a buffer let go. */
+#define BURST_MS 10
+
+/** How far off the next animal must be before two passes of the same moment are one. */
+static int64_t alone_ms(const struct lm_session *s, const struct recent *b, const struct recent *c)
+{
+    bool whole_seconds =
+        b->first % 1000 == 0 && b->last % 1000 == 0 && c->first % 1000 == 0 && c->last % 1000 == 0;
+    return whole_seconds ? 3000 : s->options.together_ms; /* times cut to seconds say less */
+}
+
+static bool beside(const struct recent *a, const struct recent *b, int64_t near)
+{
+    return a && a->seen != LM_NO_SEEN && a->first != LM_TIME_NONE &&
+           (gap(a->last, b->first) <= near || gap(a->first, b->last) <= near);
+}
+
+/** Both have times, both are known animals, and they begin and end together. */
+static bool coincide(const struct lm_session *s, const struct recent *b, const struct recent *c)
 {
     int64_t near = s->options.together_ms;
-    if (newest + 1 >= LM_RECENT)
-        return false;
-    const struct recent *c = &l->recent[newest], *b = c + 1;
-    const struct recent *a = newest + 2 < LM_RECENT ? b + 1 : NULL;
-    const struct recent *d = newest ? c - 1 : NULL;
     if (b->seen == LM_NO_SEEN || c->seen == LM_NO_SEEN || b->first == LM_TIME_NONE ||
         c->first == LM_TIME_NONE)
         return false;
     if (s->seen[b->seen].animal == LM_NO_ANIMAL || s->seen[c->seen].animal == LM_NO_ANIMAL)
         return false;
-    if (gap(b->first, c->first) > near || gap(b->last, c->last) > near)
+    return gap(b->first, c->first) <= near && gap(b->last, c->last) <= near;
+}
+
+bool lm_lane_together(const struct lm_session *s, const struct lane *l, unsigned newest)
+{
+    if (newest + 1 >= LM_RECENT)
+        return false;
+    const struct recent *c = &l->recent[newest], *b = c + 1;
+    const struct recent *a = newest + 2 < LM_RECENT ? b + 1 : NULL;
+    const struct recent *d = newest ? c - 1 : NULL;
+    if (!coincide(s, b, c))
+        return false;
+    if (b->reader && b->reader == c->reader && gap(b->first, c->first) < BURST_MS)
         return false;
     /* a third animal as close: the lane is crowded or the times are worth nothing */
-    if (a && a->seen != LM_NO_SEEN && a->first != LM_TIME_NONE && gap(b->first, a->last) <= near)
-        return false;
-    return !(d && d->first != LM_TIME_NONE && gap(d->first, c->last) <= near);
+    return !beside(a, b, alone_ms(s, b, c)) && !beside(d, c, alone_ms(s, b, c));
+}
+
+static uint32_t reader_hash(const char *name)
+{
+    return name[0] ? (uint32_t) lm_hash_text(name, strlen(name)) | 1u : 0;
 }
 
 void lm_codes_differ(
@@ -169,8 +197,11 @@ static enum lm_err push_recent(
     struct lm_session *s, struct lane *l, uint32_t index, const struct lm_event *ev)
 {
     memmove(&l->recent[1], &l->recent[0], (LM_RECENT - 1) * sizeof l->recent[0]);
-    l->recent[0] =
-        (struct recent){.seen = index, .t = ev->t_ms, .first = ev->clock_ms, .last = ev->clock_ms};
+    l->recent[0] = (struct recent){.seen = index,
+        .reader = reader_hash(ev->reader),
+        .t = ev->t_ms,
+        .first = ev->clock_ms,
+        .last = ev->clock_ms};
     if (!lm_lane_together(s, l, 1))
         return LM_OK;
     enum lm_err err = lm_session_mark(s, LM_CODES_DIFFER, l->recent[2].seen, 0, ev);

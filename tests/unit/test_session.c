@@ -290,6 +290,35 @@ static void codes_of_two_animals_in_one_pass(void **state)
     ends_as(y, "conflict/codes-differ A1;");
 }
 
+static void times_cut_to_seconds_say_less(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(4);
+    read_at(y.s, 0, 1);
+    read_at(y.s, 0, 2); /* two animals in one second, the next one two seconds later */
+    read_at(y.s, 2000, 3);
+    read_at(y.s, 4000, 4);
+    ends_as(y, "");
+    y = yard_of(3);
+    read_at(y.s, 5000, 1);
+    read_at(y.s, 5000, 2); /* far from everybody */
+    read_at(y.s, 60000, 3);
+    ends_as(y, "conflict/codes-differ A1;");
+}
+
+static void a_buffer_let_go_is_no_conflict(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(2);
+    struct lm_event ev = reading_at(1001, "1", eid_of(1));
+    strcpy(ev.reader, "front");
+    apply(y.s, ev);
+    ev = reading_at(1003, "1", eid_of(2));
+    strcpy(ev.reader, "front");
+    apply(y.s, ev);
+    ends_as(y, "");
+}
+
 static void a_crowd_is_no_conflict(void **state)
 {
     (void) state;
@@ -533,6 +562,8 @@ int main(void)
         cmocka_unit_test(number_for_a_stranger),
         cmocka_unit_test(two_devices_one_animal),
         cmocka_unit_test(codes_of_two_animals_in_one_pass),
+        cmocka_unit_test(times_cut_to_seconds_say_less),
+        cmocka_unit_test(a_buffer_let_go_is_no_conflict),
         cmocka_unit_test(a_crowd_is_no_conflict),
         cmocka_unit_test(followers_are_no_conflict),
         cmocka_unit_test(two_lanes_at_once),

@@ -1,0 +1,134 @@
+/* Finding and opening the register. */
+#include "open_db.h"
+
+#include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+#include <time.h>
+
+#include "lugmark/decode.h"
+#include "problem.h"
+
+static const char *filled(const char *name)
+{
+    const char *value = getenv(name);
+    return value != NULL && value[0] != '\0' ? value : NULL;
+}
+
+int lm_db_path(const struct lm_args *args, char *out, size_t size)
+{
+    const char *path = lm_arg(args, "db"), *home;
+    int len;
+    if (path != NULL && path[0] == '\0')
+        return lm_usage(args, "--db wants the name of a file");
+    if (path == NULL)
+        path = filled("LUGMARK_DB");
+    if (path != NULL)
+        len = snprintf(out, size, "%s", path);
+    else if ((home = filled("XDG_DATA_HOME")) != NULL)
+        len = snprintf(out, size, "%s/lugmark/register.db", home);
+    else if ((home = filled("HOME")) != NULL)
+        len = snprintf(out, size, "%s/.local/share/lugmark/register.db", home);
+    else
+        return lm_usage(args, "nothing says where the register is: give --db FILE");
+    if (len < 0 || (size_t) len >= size)
+        return lm_usage(args, "the path of the register is too long");
+    return LM_EXIT_OK;
+}
+
+int lm_db_open(const struct lm_args *args, enum lm_store_mode mode, struct lm_store **store)
+{
+    char path[4096];
+    struct lm_problem p = {0};
+    *store = NULL;
+    int exit = lm_db_path(args, path, sizeof path);
+    if (exit != LM_EXIT_OK)
+        return exit;
+    enum lm_err err = lm_store_open(path, mode, store, &p);
+    if (err == LM_OK)
+        return LM_EXIT_OK;
+    if (err == LM_ENOTFOUND)
+        return lm_fail(LM_EXIT_FAILED, "make one with lugmark init, or say which with --db FILE",
+            "there is no register at %s", path);
+    p.err = err;
+    lm_problem_print(&p);
+    return LM_EXIT_FAILED;
+}
+
+int lm_db_fail(const struct lm_store *store)
+{
+    return lm_problem_fail(lm_store_problem(store));
+}
+
+int64_t lm_now_ms(void)
+{
+    struct timespec now;
+    clock_gettime(CLOCK_REALTIME, &now);
+    return (int64_t) now.tv_sec * 1000 + now.tv_nsec / 1000000;
+}
+
+struct search {
+    const char *word;
+    char fold[LM_VISUAL_MAX + 1];
+    struct lm_eid eid;
+    struct lm_record *rec;
+    bool removed; /* look at devices that were removed instead of those worn */
+    unsigned found;
+    char keys[200]; /* the first few, for the message */
+};
+
+static bool carries(const struct search *s, const struct lm_device *d)
+{
+    char fold[LM_VISUAL_MAX + 1];
+    if (s->eid.known != LM_EID_NONE && d->eid.known != LM_EID_NONE &&
+        lm_eid_key(s->eid) == lm_eid_key(d->eid))
+        return true;
+    if (s->fold[0] != '\0' && lm_visual_fold(d->visual, fold) > 0 && strcmp(fold, s->fold) == 0)
+        return true;
+    return d->uid[0] != '\0' && strcasecmp(d->uid, s->word) == 0;
+}
+
+static enum lm_err look(const struct lm_record *rec, long line, void *ctx)
+{
+    struct search *s = ctx;
+    bool hit = false;
+    (void) line;
+    for (unsigned i = 0; i < rec->n_devices && !hit; i++)
+        hit = rec->devices[i].gone == s->removed && carries(s, &rec->devices[i]);
+    if (!hit)
+        return LM_OK;
+    if (s->found++ == 0)
+        *s->rec = *rec;
+    size_t len = strlen(s->keys);
+    if (len < sizeof s->keys - LM_NAME_MAX - 3)
+        snprintf(s->keys + len, sizeof s->keys - len, "%s%s", len > 0 ? ", " : "", rec->key);
+    return LM_OK;
+}
+
+int lm_db_animal(struct lm_store *store, const char *word, struct lm_record *rec)
+{
+    struct search s = {.word = word, .rec = rec};
+    struct lm_decoded code;
+    char clean[LM_VISUAL_MAX + 1];
+    lm_clean(clean, sizeof clean, word);
+    enum lm_err err = lm_store_get(store, word, rec);
+    if (err == LM_OK)
+        return LM_EXIT_OK;
+    if (err != LM_ENOTFOUND)
+        return lm_db_fail(store);
+    if (lm_decode(word, strlen(word), &code, NULL) == LM_OK)
+        s.eid = code.eid;
+    lm_visual_fold(clean, s.fold);
+    for (int pass = 0; pass < 2 && s.found == 0; pass++) {
+        s.removed = pass == 1;
+        if (lm_store_each(store, look, &s) != LM_OK)
+            return lm_db_fail(store);
+    }
+    if (s.found == 0)
+        return lm_fail(
+            LM_EXIT_INPUT, "look with lugmark find", "no animal is called or wears %s", clean);
+    if (s.found > 1)
+        return lm_fail(LM_EXIT_INPUT, "name the animal by its key",
+            "%s is carried by %u animals: %s", clean, s.found, s.keys);
+    return LM_EXIT_OK;
+}

@@ -1,0 +1,50 @@
+/* The whole job with no database: what one call of `lugmark reconcile` holds. */
+#ifndef LUGMARK_CLI_RECONCILE_H
+#define LUGMARK_CLI_RECONCILE_H
+
+#include "command.h"
+#include "lugmark/eventline.h"
+#include "lugmark/session.h"
+#include "problem.h"
+
+/** One call. */
+struct lm_reconcile {
+    const struct lm_args *args;
+    struct lm_roll *roll;
+    struct lm_session *session;
+    struct lm_problems problems; /**< of all files; nothing is reported when there are any */
+    long heads;                  /**< -1 when not said */
+    bool heads_given;            /**< the head count went into the session */
+};
+
+/** A file of the call: its own, or standard input for "-". @return NULL after saying why. */
+FILE *lm_reconcile_file(const char *path, const char **name);
+void lm_reconcile_file_close(FILE *in);
+
+/** Apply one event; one that makes no sense where it stands is a problem of that line. */
+enum lm_err lm_reconcile_apply(const struct lm_event *ev, const char *file, long line, void *ctx);
+
+/** Apply readings and sightings in their order. @return LM_EXIT_OK, or another; it was said why. */
+int lm_reconcile_passes(struct lm_reconcile *r);
+
+/** Put the head count in, once, if one was given. */
+enum lm_err lm_reconcile_heads(struct lm_reconcile *r);
+
+/** A file of event lines, with its first event read ahead. */
+struct lm_reconcile_events;
+
+/**
+ * Open the events of the call and read the first one.
+ * @param[out] events  NULL when the call names none. Ownership: lm_reconcile_events_end().
+ * @return LM_EXIT_OK, or another after saying what is wrong.
+ */
+int lm_reconcile_events_begin(struct lm_reconcile *r, struct lm_reconcile_events **events);
+
+/** The open event with which the events begin, or NULL. It is then no longer among the rest. */
+const struct lm_event *lm_reconcile_events_open(struct lm_reconcile_events *events);
+
+/** Apply the rest in the order of the file. */
+int lm_reconcile_events_rest(struct lm_reconcile *r, struct lm_reconcile_events *events);
+void lm_reconcile_events_end(struct lm_reconcile_events *events);
+
+#endif

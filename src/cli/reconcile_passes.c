@@ -1,0 +1,98 @@
+/* reconcile: readings and sightings, in the order in which things happened. */
+#include "reconcile.h"
+
+#include <stdlib.h>
+
+#include "readings.h"
+#include "sightings.h"
+
+/* Read a row and apply it, with the sightings that belong before and after it. */
+static enum lm_err one_reading(struct lm_reconcile *r, struct lm_readings *readings,
+    struct lm_sightings *sightings, bool by_time, struct lm_event *ev)
+{
+    struct lm_problem p = {0};
+    enum lm_err err = lm_readings_next(readings, ev, &p);
+    if (err == LM_EINPUT || err == LM_EIO)
+        lm_problems_add(&p, &r->problems);
+    if (err == LM_EINPUT)
+        return LM_OK; /* the next row may be bad too: all of them are said */
+    if (err == LM_OK && by_time && ev->t_ms != LM_TIME_NONE)
+        err = lm_sightings_before(sightings, ev->t_ms, lm_reconcile_apply, r);
+    if (err == LM_OK)
+        err = lm_reconcile_apply(ev, readings->table.lines.name, readings->table.lines.line, r);
+    if (err == LM_OK && by_time)
+        err = lm_sightings_after(sightings, ev->eid, lm_reconcile_apply, r);
+    return err;
+}
+
+static enum lm_err all_readings(
+    struct lm_reconcile *r, struct lm_readings *readings, struct lm_sightings *sightings)
+{
+    struct lm_event ev = {.kind = LM_EVENT_READING};
+    bool by_time = sightings != NULL && readings->timed && lm_sightings_timed(sightings);
+    enum lm_err err;
+    do
+        err = one_reading(r, readings, sightings, by_time, &ev);
+    while (err == LM_OK);
+    return err == LM_EAGAIN ? LM_OK : err;
+}
+
+static enum lm_err read_readings(
+    struct lm_reconcile *r, FILE *in, const char *name, struct lm_sightings *sightings)
+{
+    struct lm_problem p = {0};
+    struct lm_readings *readings = calloc(1, sizeof *readings);
+    if (readings == NULL)
+        return LM_ENOMEM;
+    enum lm_err err = lm_readings_begin(readings, in, name, &p);
+    if (err != LM_OK)
+        lm_problems_add(&p, &r->problems);
+    else
+        err = all_readings(r, readings, sightings);
+    lm_readings_end(readings);
+    free(readings);
+    return err;
+}
+
+static int outcome(const struct lm_reconcile *r, enum lm_err err)
+{
+    if (err == LM_OK || err == LM_EINPUT)
+        return LM_EXIT_OK; /* the problems are counted */
+    if (err == LM_EIO && r->problems.count > 0)
+        return LM_EXIT_FAILED;
+    return lm_fail(LM_EXIT_FAILED, NULL, "%s", lm_err_str(err));
+}
+
+static int with_sightings(struct lm_reconcile *r, struct lm_sightings *sightings)
+{
+    const char *path = lm_arg(r->args, "readings"), *name;
+    enum lm_err err = LM_OK;
+    if (path != NULL) {
+        FILE *in = lm_reconcile_file(path, &name);
+        if (in == NULL)
+            return LM_EXIT_INPUT;
+        err = read_readings(r, in, name, sightings);
+        lm_reconcile_file_close(in);
+    }
+    if (err == LM_OK && sightings != NULL)
+        err = lm_sightings_rest(sightings, lm_reconcile_apply, r);
+    return outcome(r, err);
+}
+
+int lm_reconcile_passes(struct lm_reconcile *r)
+{
+    const char *path = lm_arg(r->args, "sightings"), *name;
+    if (path == NULL)
+        return with_sightings(r, NULL);
+    FILE *in = lm_reconcile_file(path, &name);
+    if (in == NULL)
+        return LM_EXIT_INPUT;
+    unsigned long before = r->problems.count;
+    struct lm_sightings *sightings = lm_sightings_read(in, name, &r->problems);
+    lm_reconcile_file_close(in);
+    if (sightings == NULL && r->problems.count == before)
+        return LM_EXIT_FAILED;
+    int exit = with_sightings(r, sightings); /* without them too: the readings may be bad as well */
+    lm_sightings_free(sightings);
+    return exit;
+}

@@ -1,0 +1,238 @@
+#include "journal.h"
+
+#include "clock.h"
+#include "daemon.h"
+#include "log.h"
+#include "notify.h"
+#include "verdict_json.h"
+#include <stdlib.h>
+
+#define BATCH_MAX 512u
+#define BATCH_AGE_MS 20
+
+static void on_commit(evutil_socket_t fd, short what, void *ctx)
+{
+    (void) fd;
+    (void) what;
+    journal_flush(ctx);
+}
+
+enum lm_err journal_begin(struct journal *j, struct daemon *d)
+{
+    *j = (struct journal){.d = d};
+    /* Taken once: the pages are touched only when the disk falls behind. */
+    j->pending = malloc(JOURNAL_PENDING_ROOM * sizeof *j->pending);
+    j->commit = event_new(d->base, -1, 0, on_commit, j);
+    j->retry = evtimer_new(d->base, on_commit, j);
+    if (j->pending == NULL || j->commit == NULL || j->retry == NULL) {
+        return LM_ENOMEM;
+    }
+    event_priority_set(j->commit, PRIORITY_COMMIT);
+    return LM_OK;
+}
+
+void journal_end(struct journal *j)
+{
+    if (j->commit != NULL) {
+        event_free(j->commit);
+    }
+    if (j->retry != NULL) {
+        event_free(j->retry);
+    }
+    free(j->pending);
+    *j = (struct journal){0};
+}
+
+void journal_add(struct journal *j, const struct lm_event *ev)
+{
+    if (j->n == JOURNAL_PENDING_ROOM) {
+        log_at(LOG_LEVEL_ERROR, "journal", "a reading of %s could not be kept: too many wait",
+            ev->reader);
+        return;
+    }
+    if (j->n == 0) {
+        j->first_ms = clock_steady_ms();
+    }
+    j->pending[j->n++] = *ev;
+    if (!j->failed) {
+        event_active(j->commit, EV_TIMEOUT, 0);
+    }
+}
+
+bool journal_has_room(const struct journal *j)
+{
+    return j->n < JOURNAL_PENDING_MAX;
+}
+
+void journal_nudge(struct journal *j)
+{
+    if (!j->failed && j->n > 0 &&
+        (j->n >= BATCH_MAX || clock_steady_ms() - j->first_ms > BATCH_AGE_MS)) {
+        journal_flush(j);
+    }
+}
+
+static void say_state(struct journal *j)
+{
+    struct daemon *d = j->d;
+    if (publish_wanted(&d->publisher)) {
+        publish_send(&d->publisher,
+            json_pack("{s:s, s:s, s:o}", "event", "journal", "state", j->failed ? "failed" : "well",
+                "problem", j->failed ? json_string(j->problem.what) : json_null()),
+            0);
+    }
+    notify_send(j->failed ? "STATUS=the register cannot be written" : "STATUS=at work");
+}
+
+static void note_problem(struct journal *j, enum lm_err err)
+{
+    j->problem = *lm_store_problem(j->d->store);
+    if (j->problem.what[0] == '\0') {
+        lm_problem_set(
+            &j->problem, err, NULL, "the register cannot be written: %s", lm_err_str(err));
+    }
+}
+
+static void say_failed(struct journal *j, enum lm_err err)
+{
+    const struct timeval second = {1, 0};
+    note_problem(j, err);
+    bool news = !j->failed;
+    j->failed = true;
+    evtimer_add(j->retry, &second);
+    if (news) {
+        log_problem(LOG_LEVEL_ERROR, "journal", &j->problem);
+        say_state(j);
+    }
+}
+
+static void say_well(struct journal *j)
+{
+    if (!j->failed) {
+        return;
+    }
+    j->failed = false;
+    evtimer_del(j->retry);
+    log_at(LOG_LEVEL_NOTICE, "journal", "the register can be written again");
+    say_state(j);
+    readers_resume(&j->d->readers);
+}
+
+static void publish_event(struct daemon *d, const struct lm_event *ev, const struct lm_verdict *v)
+{
+    if (publish_wanted(&d->publisher) && d->fold.session != NULL) {
+        publish_send(&d->publisher, event_json(d->fold.session, &d->fold.row, ev, v), ev->seq);
+    }
+}
+
+static void publish_change(const struct lm_event *ev, void *ctx)
+{
+    struct lm_verdict none = {.animal = LM_NO_ANIMAL};
+    publish_event(ctx, ev, &none);
+}
+
+enum lm_err journal_catch_up(struct journal *j)
+{
+    return fold_catch_up(&j->d->fold, publish_change, j->d);
+}
+
+/*
+ * One transaction. Register changes by others are taken over inside it, where nobody else can
+ * write: so they are folded in the order in which they stand in the journal.
+ */
+static enum lm_err write_all(
+    struct journal *j, struct lm_event *evs, size_t n, const char *token, int64_t *session)
+{
+    struct lm_store *store = j->d->store;
+    enum lm_err err = lm_store_begin(store);
+    if (err != LM_OK) {
+        return err;
+    }
+    err = journal_catch_up(j);
+    for (size_t i = 0; err == LM_OK && i < n; i++) {
+        err = lm_store_append(store, session, &evs[i], token, &evs[i].seq);
+    }
+    if (err == LM_OK && n == 0) {
+        /* Nothing waits: only a real write tells whether the disk is well again. */
+        err = lm_store_set(store, "daemon_probe", "written to find out whether it can be");
+    }
+    if (err == LM_OK) {
+        return lm_store_commit(store);
+    }
+    lm_store_rollback(store);
+    return err;
+}
+
+static void fold_one(struct journal *j, const struct lm_event *ev, struct lm_verdict *verdict)
+{
+    struct daemon *d = j->d;
+    enum lm_err err = fold_apply(&d->fold, ev, verdict);
+    if (err != LM_OK) {
+        log_at(LOG_LEVEL_ERROR, "journal", "event %lld is kept but could not be followed: %s",
+            (long long) ev->seq, lm_err_str(err));
+        return;
+    }
+    publish_event(d, ev, verdict);
+}
+
+enum lm_err journal_flush(struct journal *j)
+{
+    if (j->n == 0 && !j->failed) {
+        return LM_OK;
+    }
+    int64_t session = j->d->fold.row.id;
+    enum lm_err err = write_all(j, j->pending, j->n, NULL, &session);
+    if (err != LM_OK) {
+        say_failed(j, err);
+        return err;
+    }
+    size_t n = j->n;
+    j->n = 0;
+    for (size_t i = 0; i < n; i++) {
+        struct lm_verdict verdict;
+        fold_one(j, &j->pending[i], &verdict);
+    }
+    say_well(j);
+    return LM_OK;
+}
+
+enum lm_err journal_submit(
+    struct journal *j, struct lm_event *ev, const char *token, struct lm_verdict *verdict)
+{
+    struct fold *fold = &j->d->fold;
+    int64_t session = fold->session != NULL ? fold->row.id : 0;
+    enum lm_err err = write_all(j, ev, 1, token, &session);
+    if (err == LM_EEXISTS && token != NULL) {
+        return err;
+    }
+    if (err == LM_EARG || err == LM_EBUSY || err == LM_EEXISTS) {
+        note_problem(j, err); /* this request cannot be; the register itself is well */
+        return err;
+    }
+    if (err != LM_OK) {
+        say_failed(j, err);
+        return err;
+    }
+    fold_one(j, ev, verdict);
+    if (ev->kind == LM_EVENT_OPEN) {
+        fold->row.id = session;
+        readers_renew(&j->d->readers);
+    }
+    say_well(j);
+    return LM_OK;
+}
+
+int64_t journal_token(struct journal *j, const char *token)
+{
+    struct lm_store *store = j->d->store;
+    struct lm_event probe = {
+        .kind = LM_EVENT_HEADS, .t_ms = LM_TIME_NONE, .clock_ms = LM_TIME_NONE};
+    int64_t session = 0, seq = 0;
+    if (lm_store_begin(store) != LM_OK) {
+        return 0;
+    }
+    /* The store looks for the token first; what it would write is rolled back either way. */
+    enum lm_err err = lm_store_append(store, &session, &probe, token, &seq);
+    lm_store_rollback(store);
+    return err == LM_EEXISTS ? seq : 0;
+}

@@ -1,0 +1,32 @@
+#include "reader.h"
+
+#include "verdict_json.h"
+#include <string.h>
+
+static json_t *rejects_json(const struct reader *r)
+{
+    json_t *out = json_object();
+    for (unsigned i = 0; i < LM_REJECTS; i++) {
+        json_object_set_new(
+            out, lm_reject_name((enum lm_reject) i), json_integer((json_int_t) r->rejects[i]));
+    }
+    return out;
+}
+
+json_t *reader_json(const struct reader *r, bool event)
+{
+    const struct config_reader *c = r->config;
+    const char *port = lm_setting_get(c->list, c->n_list, "port");
+    char device[LM_PROBLEM_FILE_MAX];
+    const char *found = c->ops->describe != NULL ? c->ops->describe(r->state) : "";
+    lm_text_copy(device, sizeof device, found, strlen(found));
+    json_t *out = json_pack("{s:s, s:s, s:s, s:s, s:o, s:s, s:s, s:I, s:o, s:o}", "name",
+        c->block.name, "lane", c->lane, "driver", c->ops->name, "state", life_name(r->life),
+        "since", time_json(r->since_ms), "port", port != NULL ? port : "", "device", device,
+        "readings", (json_int_t) r->readings, "rejects", rejects_json(r), "problem",
+        r->problem.err != LM_OK ? json_string(r->problem.what) : json_null());
+    if (out != NULL && event) {
+        json_object_set_new(out, "event", json_string("reader"));
+    }
+    return out;
+}

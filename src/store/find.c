@@ -1,0 +1,127 @@
+#include "store/store_priv.h"
+
+#include "lugmark/decode.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+/*
+ * ?1 the text, ?2 its code or NULL, ?3 it folded as a visual number or NULL,
+ * ?4 and ?5 the LIKE patterns of the text and of the folded text, ?6 the most to give.
+ * Rank: 0 the key, 1 the code, 2 a number or chip worn, 3 one removed, 8 a part of anything.
+ */
+static const char find_sql[] =
+    "SELECT id FROM ("
+    "SELECT id, 0 AS rank FROM animal WHERE key = ?1 "
+    "UNION ALL SELECT animal_id, 1 + gone * 2 FROM device WHERE eid = ?2 "
+    "UNION ALL SELECT animal_id, 2 + gone FROM device WHERE visual_fold = ?3 "
+    "AND visual_fold <> '' "
+    "UNION ALL SELECT a.id, CASE WHEN a.key = ?1 COLLATE NOCASE THEN 1 ELSE 8 END "
+    "FROM animal a LEFT JOIN mob m ON m.id = a.mob_id WHERE a.key LIKE ?4 ESCAPE '\\' "
+    "OR a.breed LIKE ?4 ESCAPE '\\' OR m.name LIKE ?4 ESCAPE '\\' "
+    "UNION ALL SELECT animal_id, CASE WHEN uid <> '' AND uid = ?1 COLLATE NOCASE THEN 2 + gone "
+    "ELSE 8 END "
+    "FROM device WHERE visual LIKE ?4 ESCAPE '\\' OR visual_fold LIKE ?5 ESCAPE '\\' "
+    "OR uid LIKE ?5 ESCAPE '\\' OR (eid IS NOT NULL AND "
+    "printf('%03d%012d', eid >> 38, eid & 274877906943) LIKE ?5 ESCAPE '\\')"
+    ") GROUP BY id ORDER BY min(rank), id LIMIT ?6";
+
+/* %TEXT% with what LIKE takes as a sign escaped. @p out holds 2 * strlen(text) + 3. */
+static void like_pattern(const char *text, char *out)
+{
+    size_t n = 0;
+    out[n++] = '%';
+    for (const char *c = text; *c != '\0'; c++) {
+        if (*c == '%' || *c == '_' || *c == '\\')
+            out[n++] = '\\';
+        out[n++] = *c;
+    }
+    out[n++] = '%';
+    out[n] = '\0';
+}
+
+struct query {
+    char fold[LM_VISUAL_MAX + 1];
+    char pattern[2 * LM_VISUAL_MAX + 4];
+    char fold_pattern[2 * LM_VISUAL_MAX + 4];
+};
+
+static void bind_query(sqlite3_stmt *st, const char *text, unsigned limit, struct query *q)
+{
+    struct lm_bind b = {st, 0};
+    struct lm_decoded code = {0};
+    lm_visual_fold(text, q->fold);
+    like_pattern(text, q->pattern);
+    like_pattern(q->fold, q->fold_pattern);
+    lm_bind_text(&b, text);
+    if (lm_decode(text, strlen(text), &code, NULL) == LM_OK)
+        lm_bind_int(&b, (int64_t) lm_eid_key(code.eid));
+    else
+        lm_bind_null(&b);
+    /* A text of signs only, such as "-", folds to nothing; nothing is part of every number. */
+    lm_bind_opt(&b, q->fold);
+    lm_bind_text(&b, q->pattern);
+    if (q->fold[0] != '\0')
+        lm_bind_text(&b, q->fold_pattern);
+    else
+        lm_bind_null(&b);
+    lm_bind_int(&b, limit == 0 ? -1 : (int64_t) limit);
+}
+
+struct rows {
+    int64_t *row;
+    size_t n, room;
+};
+
+static enum lm_err collect(struct lm_store *s, sqlite3_stmt *st, struct rows *rows)
+{
+    int rc = SQLITE_DONE;
+    while ((rc = sqlite3_step(st)) == SQLITE_ROW) {
+        if (rows->n == rows->room) {
+            size_t room = rows->room != 0 ? rows->room * 2 : 64;
+            int64_t *grown = realloc(rows->row, room * sizeof *grown);
+            if (grown == NULL)
+                return lm_problem_set(&s->problem, LM_ENOMEM, NULL, "out of memory");
+            rows->row = grown;
+            rows->room = room;
+        }
+        rows->row[rows->n++] = sqlite3_column_int64(st, 0);
+    }
+    return rc == SQLITE_DONE ? LM_OK : lm_store_fail(s, "looking for animals");
+}
+
+static enum lm_err find(
+    struct lm_store *s, const char *text, unsigned limit, lm_record_fn *fn, void *ctx)
+{
+    struct query q;
+    struct rows rows = {0};
+    struct lm_record rec;
+    sqlite3_stmt *st = lm_store_prepare(s, find_sql);
+    if (st == NULL)
+        return s->problem.err;
+    bind_query(st, text, limit, &q);
+    enum lm_err err = collect(s, st, &rows);
+    sqlite3_finalize(st);
+    for (size_t i = 0; i < rows.n && err == LM_OK; i++) {
+        err = lm_store_load(s, rows.row[i], &rec);
+        if (err == LM_OK)
+            err = fn(&rec, 0, ctx);
+    }
+    free(rows.row);
+    return err;
+}
+
+enum lm_err lm_store_find(
+    struct lm_store *store, const char *text, unsigned limit, lm_record_fn *fn, void *ctx)
+{
+    bool own = false;
+    enum lm_err err = lm_store_fresh(store);
+    if (err != LM_OK || strlen(text) > LM_VISUAL_MAX)
+        return err; /* longer than anything kept: nothing holds it */
+    err = lm_store_read_begin(store, &own);
+    if (err != LM_OK)
+        return err;
+    err = find(store, text, limit, fn, ctx);
+    lm_store_read_end(store, own);
+    return err;
+}

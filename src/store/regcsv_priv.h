@@ -1,0 +1,232 @@
+/** @file regcsv_priv.h
+ * Private to the reader of the register as CSV.
+ *
+ * bytes -> lines -> libcsv -> cells (regcsv_read.c) -> checks (regcsv_row.c, regcsv_cell.c) ->
+ * stage (regcsv_stage.c) -> records (regcsv_deliver.c); regcsv.c runs them. The stage holds the
+ * whole file compactly, because nothing is delivered while any row may be bad and rows of one
+ * animal may stand far apart.
+ */
+#ifndef LM_REGCSV_PRIV_H
+#define LM_REGCSV_PRIV_H
+
+#include "lugmark/regcsv.h"
+
+#include <csv.h>
+#include <stdint.h>
+
+#define REGCSV_FIELD_MAX 4096u    /**< longest cell taken, bytes */
+#define REGCSV_ROW_MAX 131072u    /**< longest row and longest line taken, bytes */
+#define REGCSV_PIECE 262144u      /**< read at once; twice the longest line */
+#define REGCSV_FIELDS 64u         /**< more cells than any good header can name */
+#define REGCSV_PROBLEMS_MAX 1000u /**< problems told one by one */
+
+/** Columns, in the order in which they are written. */
+enum regcsv_col {
+    COL_ANIMAL,
+    COL_SPECIES,
+    COL_BREED,
+    COL_SEX,
+    COL_BORN,
+    COL_DAM,
+    COL_SIRE,
+    COL_MOB,
+    COL_STATUS,
+    COL_FORM,
+    COL_PLACE,
+    COL_COLOUR,
+    COL_OFFICIAL,
+    COL_EID,
+    COL_VISUAL,
+    COL_APPLIED,
+    COL_REMOVED,
+    COL_CASTRATED,
+    COL_STATUS_DATE,
+    COL_WHY,
+    COL_UID,
+    COL_EID_TEXT,
+    COL_COUNT
+};
+
+/** A string of the stage: offset of its length byte; 0 is the empty string. */
+typedef uint32_t regcsv_str;
+
+/** What of an animal was said so far; the rest may still come from a later row. */
+enum { GIVEN_SEX = 1, GIVEN_CASTRATED = 2, GIVEN_STATUS = 4, IS_CASTRATED = 8 };
+
+/** One animal, 48 bytes. */
+struct staged_animal {
+    regcsv_str key; /**< 0 until the end for an animal without a name of its own */
+    regcsv_str species, breed, dam, sire, mob;
+    struct lm_date born, status_date;
+    uint32_t line;        /**< where it first stood */
+    uint32_t first, last; /**< its devices: index + 1, 0 for none */
+    uint8_t sex, status, n_devices, given;
+};
+
+enum { DEVICE_OFFICIAL = 1, DEVICE_GONE = 2 };
+
+/** One device, 32 bytes. */
+struct staged_device {
+    uint64_t bits;
+    regcsv_str visual, colour;
+    uint32_t rare; /**< index + 1 into what few devices have */
+    uint32_t next; /**< next device of the animal: index + 1 */
+    struct lm_date applied;
+    uint8_t known, form, place, flags;
+};
+
+struct staged_rare {
+    regcsv_str uid, why;
+    struct lm_date removed;
+};
+
+/** A code that ends in 000, kept to find codes that a spreadsheet rounded. */
+struct staged_round {
+    uint64_t key;
+    uint32_t animal, line;
+};
+
+/** Open addressing; `item` 0 is a free place. */
+struct regcsv_table {
+    struct regcsv_slot {
+        uint32_t hash, item;
+    } * slots;
+    uint32_t size, used; /**< size is a power of two, or 0 */
+};
+
+/** A growing array. */
+struct regcsv_list {
+    void *items;
+    uint32_t n, size;
+};
+
+struct regcsv_stage {
+    char *arena; /**< each string: length byte, bytes, NUL */
+    size_t arena_used, arena_size;
+    struct regcsv_table words;  /**< item: regcsv_str */
+    struct regcsv_table names;  /**< item: animal index + 1 */
+    struct regcsv_list animals; /**< struct staged_animal */
+    struct regcsv_list devices; /**< struct staged_device */
+    struct regcsv_list rares;   /**< struct staged_rare */
+    struct regcsv_list rounds;  /**< struct staged_round */
+};
+
+struct regcsv_cell {
+    const char *s; /**< NUL-terminated */
+    size_t n;
+};
+
+/** Words that were parsed lately: a column says the same few words over and over. */
+struct regcsv_memo {
+    char text[24];
+    uint8_t n, value;
+    bool set;
+};
+
+struct regcsv {
+    const struct lm_regcsv_hooks *hooks;
+    const char *name;
+    struct csv_parser csv;
+    bool csv_live;
+    char separator;
+    long line;        /**< physical line being fed, 1-based */
+    long row_line;    /**< where the row being read began */
+    size_t row_bytes; /**< of the row being read */
+    bool row_open;    /**< a row was begun and is not yet done */
+    bool row_special; /**< the row holds bytes other than printable ASCII */
+    bool have_header;
+    bool stop;       /**< what follows could only be misread */
+    enum lm_err err; /**< out of memory or a reading error */
+    unsigned long problems;
+    unsigned n_fields, n_cols;
+    uint8_t col_of[REGCSV_FIELDS]; /**< enum regcsv_col by place in the file */
+    uint8_t place[COL_COUNT];      /**< 1-based place in the file, 0 when it is not there */
+    struct regcsv_cell raw[REGCSV_FIELDS];
+    struct regcsv_cell cell[COL_COUNT];
+    regcsv_str last[COL_COUNT];
+    struct regcsv_memo memo[COL_COUNT][8];
+    struct regcsv_stage stage;
+    size_t text_used;
+    char text[REGCSV_ROW_MAX + REGCSV_FIELDS + 1]; /**< cells of the row being read */
+};
+
+/** Name of a column as written in the header line. */
+const char *lm_regcsv_col_name(enum regcsv_col col);
+
+/**
+ * Read the whole file and take its rows one by one.
+ * @param[in] buf  REGCSV_PIECE bytes.
+ */
+void lm_regcsv_lines(struct regcsv *r, FILE *in, char *buf);
+
+/** Take the row just read as the header line. Sets `stop` when it is refused. */
+void lm_regcsv_header(struct regcsv *r);
+
+/** Take the row just read as a row of data. */
+void lm_regcsv_row(struct regcsv *r);
+
+/**
+ * Report a problem at @p line.
+ * @param[in] field  1-based place of the cell, 0 for the whole row.
+ */
+void lm_regcsv_bad(struct regcsv *r, enum lm_err err, long line, unsigned field, const char *mend,
+    const char *fmt, ...) __attribute__((format(printf, 6, 7)));
+
+/** Report a problem with a cell of the row being read; the column's name stands before it. */
+void lm_regcsv_bad_cell(struct regcsv *r, enum lm_err err, enum regcsv_col col, const char *mend,
+    const char *fmt, ...) __attribute__((format(printf, 5, 6)));
+
+/* Typed cells: each reports what is wrong and then gives the empty value. */
+struct lm_date lm_regcsv_date(struct regcsv *r, enum regcsv_col col);
+bool lm_regcsv_yes(struct regcsv *r, enum regcsv_col col);
+struct lm_eid lm_regcsv_code(struct regcsv *r, bool *sure);
+uint8_t lm_regcsv_word(struct regcsv *r, enum regcsv_col col); /**< sex: 16 is added if castrated */
+
+/** Prepare a stage that is all zero. @return LM_OK or LM_ENOMEM. */
+enum lm_err lm_stage_init(struct regcsv_stage *s);
+void lm_stage_free(struct regcsv_stage *s);
+
+/** Keep a text of 1 to 127 bytes. @return 0 when out of memory. */
+regcsv_str lm_stage_text(struct regcsv_stage *s, const char *text, size_t n);
+
+/** The same, once for equal texts. */
+regcsv_str lm_stage_word(struct regcsv_stage *s, const char *text, size_t n);
+
+/** The text kept at @p str, and its length. */
+static inline const char *lm_stage_str(const struct regcsv_stage *s, regcsv_str str)
+{
+    return s->arena + str + 1;
+}
+static inline size_t lm_stage_len(const struct regcsv_stage *s, regcsv_str str)
+{
+    return (uint8_t) s->arena[str];
+}
+
+/** Animal of this name, added when new. @return Index, or UINT32_MAX when out of memory. */
+uint32_t lm_stage_animal(struct regcsv_stage *s, const char *key, size_t n, uint32_t line);
+
+/** Name an animal with a kept text. @return LM_OK, LM_EEXISTS when one is called so, LM_ENOMEM. */
+enum lm_err lm_stage_claim(struct regcsv_stage *s, uint32_t animal, regcsv_str name);
+
+/** A new animal without a name. @return Index, or UINT32_MAX when out of memory. */
+uint32_t lm_stage_nameless(struct regcsv_stage *s, uint32_t line);
+
+static inline struct staged_animal *lm_stage_at(const struct regcsv_stage *s, uint32_t animal)
+{
+    return (struct staged_animal *) s->animals.items + animal;
+}
+
+/** Add a device to an animal. @p rare may be NULL. @return LM_OK or LM_ENOMEM. */
+enum lm_err lm_stage_device(struct regcsv_stage *s, uint32_t animal,
+    const struct staged_device *device, const struct staged_rare *rare);
+
+/** Room for one more item at the end of a list. NULL when out of memory. */
+void *lm_stage_more(struct regcsv_list *list, size_t item_size);
+
+/** Name the animals that have no name. @return LM_OK or LM_ENOMEM. */
+enum lm_err lm_stage_name_all(struct regcsv_stage *s);
+
+/** Give every animal to the hook. @return LM_OK or what the hook gave. */
+enum lm_err lm_stage_deliver(const struct regcsv_stage *s, const struct lm_regcsv_hooks *hooks);
+
+#endif

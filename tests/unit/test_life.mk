@@ -1,0 +1,1 @@
+$(BUILD)/unit/test_life: $(BUILD)/src/daemon/life.o
