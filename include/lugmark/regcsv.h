@@ -31,6 +31,8 @@ typedef void lm_problem_fn(const struct lm_problem *p, void *ctx);
 typedef void lm_progress_fn(long long done, long long total, void *ctx);
 
 struct lm_regcsv_hooks {
+    void (*begin)(uint32_t animals, uint32_t devices, void *ctx); /**< once, before the first
+        record, so that room can be made; may be NULL */
     lm_record_fn *record;
     lm_problem_fn *problem;
     lm_progress_fn *progress;

@@ -30,6 +30,9 @@ void lm_roll_free(struct lm_roll *roll);
 enum lm_err lm_roll_put(struct lm_roll *roll, const struct lm_record *rec, uint32_t *animal);
 
 
+/** Make room before putting so many animals and devices. Optional. @return LM_OK or LM_ENOMEM. */
+enum lm_err lm_roll_reserve(struct lm_roll *roll, uint32_t animals, uint32_t devices);
+
 /** Expect every animal on the farm, or only those of @p mob when it is not NULL or "". */
 void lm_roll_expect_mob(struct lm_roll *roll, const char *mob);
 
@@ -73,6 +76,13 @@ struct lm_roll_animal lm_roll_animal(const struct lm_roll *roll, uint32_t i);
 
 /** Look at device @p k of animal @p i (k below its n_devices), in the order recorded. */
 struct lm_roll_device lm_roll_device(const struct lm_roll *roll, uint32_t i, uint32_t k);
+
+/**
+ * Whether no other device ever had the code, or the number, of device @p k of animal @p i: a cheap
+ * no to "does somebody share it?".
+ */
+bool lm_roll_code_alone(const struct lm_roll *roll, uint32_t i, uint32_t k);
+bool lm_roll_visual_alone(const struct lm_roll *roll, uint32_t i, uint32_t k);
 
 /** Index of the animal with this key, or LM_NO_ANIMAL. */
 uint32_t lm_roll_by_key(const struct lm_roll *roll, const char *key);

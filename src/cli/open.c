@@ -80,6 +80,31 @@ static int fill(const struct lm_args *args, json_t *request)
     return exit;
 }
 
+/* Say what is open. An answer that was lost and given again names no session: it is asked for. */
+static int say(const struct lm_args *args, const json_t *answer)
+{
+    const json_t *session = json_object_get(answer, "session");
+    int64_t expected = lm_json_int(answer, "expected", 0);
+    json_t *status = NULL;
+    if (!json_is_object(session)) {
+        int exit = lm_client_ask(args, json_pack("{s:s}", "do", "status"), &status);
+        if (exit != LM_EXIT_OK)
+            return exit;
+        session = json_object_get(status, "session");
+        expected = lm_json_int(json_object_get(status, "tally"), "expected", 0);
+    }
+    bool open = json_is_object(session);
+    if (open) {
+        fputs("open: ", stdout);
+        lm_session_line(stdout, session);
+        printf("; %lld animals are expected\n", (long long) expected);
+    }
+    json_decref(status);
+    return open ? LM_EXIT_OK
+                : lm_fail(LM_EXIT_FAILED, "look with lugmark findings",
+                      "the session was opened and is closed again");
+}
+
 static int run(const struct lm_args *args)
 {
     json_t *request = json_pack("{s:s}", "do", "open"), *answer = NULL;
@@ -91,15 +116,12 @@ static int run(const struct lm_args *args)
     exit = lm_client_ask(args, request, &answer);
     if (exit != LM_EXIT_OK)
         return exit;
-    if (lm_arg_given(args, "json")) {
-        lm_json_line(stdout, answer);
-        return LM_EXIT_OK;
-    }
-    fputs("open: ", stdout);
-    lm_session_line(stdout, json_object_get(answer, "session"));
-    printf("; %lld animals are expected\n", (long long) lm_json_int(answer, "expected", 0));
+    if (lm_arg_given(args, "json"))
+        lm_json_line(stdout, json_incref(answer));
+    else
+        exit = say(args, answer);
     json_decref(answer);
-    return LM_EXIT_OK;
+    return exit;
 }
 
 static const struct lm_option options[] = {

@@ -59,6 +59,13 @@ static enum lm_err into_roll(const struct lm_record *rec, long line, void *ctx)
     return lm_roll_put(r->roll, rec, NULL);
 }
 
+/* Not more than a hint: without the room, the roll grows as it is filled. */
+static void make_room(uint32_t animals, uint32_t devices, void *ctx)
+{
+    struct lm_reconcile *r = ctx;
+    lm_roll_reserve(r->roll, animals, devices);
+}
+
 static void register_problem(const struct lm_problem *p, void *ctx)
 {
     struct lm_reconcile *r = ctx;
@@ -68,8 +75,11 @@ static void register_problem(const struct lm_problem *p, void *ctx)
 static int read_register(struct lm_reconcile *r)
 {
     const char *name;
-    struct lm_regcsv_hooks hooks = {
-        .record = into_roll, .problem = register_problem, .ctx = r, .lenient = true};
+    struct lm_regcsv_hooks hooks = {.begin = make_room,
+        .record = into_roll,
+        .problem = register_problem,
+        .ctx = r,
+        .lenient = true};
     FILE *in = lm_reconcile_file(lm_arg(r->args, "register"), &name);
     if (in == NULL)
         return LM_EXIT_INPUT;

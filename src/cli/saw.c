@@ -37,12 +37,14 @@ static int run(const struct lm_args *args)
     if (exit != LM_EXIT_OK)
         return exit;
     const json_t *verdict = json_object_get(answer, "verdict");
-    bool flagged = lm_verdict_attention(verdict) != LM_GO;
+    bool flagged = json_is_object(verdict) && lm_verdict_attention(verdict) != LM_GO;
     if (lm_arg_given(args, "json")) {
         lm_json_line(stdout, json_incref(answer));
-    } else {
+    } else if (json_is_object(verdict)) {
         lm_verdict_line(stdout, verdict);
         putchar('\n');
+    } else { /* the first answer was lost, and with it what the number meant */
+        puts("the number is in the journal; see lugmark findings");
     }
     json_decref(answer);
     return flagged ? LM_EXIT_FLAGGED : LM_EXIT_OK;

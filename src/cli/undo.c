@@ -22,6 +22,8 @@ static int run(const struct lm_args *args)
         lm_json_line(stdout, json_incref(answer));
     else if (number[0] != '\0')
         printf("taken back: the sighting of %s\n", number);
+    else if (json_object_get(undone, "heads") == NULL)
+        puts("taken back");
     else
         printf("taken back: the head count of %lld\n", (long long) lm_json_int(undone, "heads", 0));
     json_decref(answer);

@@ -7,11 +7,16 @@
 
 #include "core/ascii.h"
 
+static bool is_separator(char c)
+{
+    return c == ' ' || c == '\t' || (c >= '-' && c <= '/') || c == '_'; /* '-', '.', '/' */
+}
+
 size_t lm_visual_fold(const char *visual, char out[LM_VISUAL_MAX + 1])
 {
     size_t used = 0;
     for (const char *c = visual; *c != '\0' && used < LM_VISUAL_MAX; c++)
-        if (strchr(" \t-._/", *c) == NULL)
+        if (!is_separator(*c))
             out[used++] = lm_upper(*c);
     out[used] = '\0';
     return used;

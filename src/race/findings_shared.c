@@ -161,6 +161,10 @@ static void shared_of(struct lm_findings_run *run, uint32_t animal, enum lm_reas
     const struct lm_session *s = run->s;
     struct lm_roll_animal a = lm_roll_animal(s->roll, animal);
     for (uint32_t k = 0; k < a.n_devices; k++) {
+        bool alone = reason == LM_TWO_ANIMALS_ONE_CODE ? lm_roll_code_alone(s->roll, animal, k)
+                                                       : lm_roll_visual_alone(s->roll, animal, k);
+        if (alone)
+            continue;
         struct lm_roll_device d = lm_roll_device(s->roll, animal, k);
         if (!living(s, &d))
             continue;

@@ -57,6 +57,14 @@ static enum lm_err grow_rows(struct lm_roll *roll, uint32_t animals, uint32_t de
     return err;
 }
 
+enum lm_err lm_roll_reserve(struct lm_roll *roll, uint32_t animals, uint32_t devices)
+{
+    if (animals > LM_NO_ROW - roll->n_animals || devices > LM_NO_ROW - roll->n_devices)
+        return LM_ENOMEM;
+    enum lm_err err = grow_rows(roll, roll->n_animals + animals, roll->n_devices + devices);
+    return err ? err : lm_roll_index_reserve(roll, animals, devices);
+}
+
 bool lm_roll_in_scope(const struct lm_roll *roll, const struct animal_row *a)
 {
     switch (roll->scope) {

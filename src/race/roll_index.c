@@ -8,39 +8,41 @@ static uint64_t code_of(const struct lm_roll *roll, uint32_t row)
     return roll->devices[row].bits & ((UINT64_C(1) << 48) - 1);
 }
 
-static uint64_t hash_visual_row(const struct lm_roll *roll, uint32_t row)
+static uint32_t hash_text(const char *text, size_t len)
 {
-    char loose[LM_VISUAL_MAX + 1];
-    size_t len = lm_visual_fold_loose(lm_arena_at(&roll->arena, roll->devices[row].visual), loose);
-    return lm_hash_text(loose, len);
+    return (uint32_t) lm_hash_text(text, len);
 }
 
-static uint64_t hash_code_row(const struct lm_roll *roll, uint32_t row)
+static uint32_t hash_code_row(const struct lm_roll *roll, uint32_t row)
 {
-    return lm_hash_u64(code_of(roll, row));
+    return (uint32_t) lm_hash_u64(code_of(roll, row));
 }
 
-static uint64_t hash_key_row(const struct lm_roll *roll, uint32_t row)
+static uint32_t hash_visual_row(const struct lm_roll *roll, uint32_t row)
+{
+    return roll->devices[row].fold_hash;
+}
+
+static uint32_t hash_key_row(const struct lm_roll *roll, uint32_t row)
 {
     const char *key = lm_arena_at(&roll->arena, roll->animals[row].key);
-    return lm_hash_text(key, strlen(key));
+    return hash_text(key, strlen(key));
 }
 
-typedef uint64_t hash_row_fn(const struct lm_roll *roll, uint32_t row);
+typedef uint32_t hash_row_fn(const struct lm_roll *roll, uint32_t row);
 
-/** Make room for one more entry; rows are hashed again from what they hold. */
-static enum lm_err grow(const struct lm_roll *roll, struct row_table *t, hash_row_fn *hash)
+/** Move to a table of @p size slots; rows are hashed again from what they hold. */
+static enum lm_err resize(
+    const struct lm_roll *roll, struct row_table *t, hash_row_fn *hash, uint32_t size)
 {
-    if (t->used < t->size - t->size / 3)
-        return LM_OK;
-    struct row_table bigger = {.size = t->size ? t->size * 2 : 256, .used = t->used};
+    struct row_table bigger = {.size = size, .used = t->used};
     bigger.slots = calloc(bigger.size, sizeof *bigger.slots);
     if (!bigger.slots)
         return LM_ENOMEM;
     for (uint32_t i = 0; i < t->size; i++) {
         if (!t->slots[i])
             continue;
-        uint32_t at = (uint32_t) hash(roll, t->slots[i] - 1) & (bigger.size - 1);
+        uint32_t at = hash(roll, t->slots[i] - 1) & (bigger.size - 1);
         while (bigger.slots[at])
             at = (at + 1) & (bigger.size - 1);
         bigger.slots[at] = t->slots[i];
@@ -50,27 +52,56 @@ static enum lm_err grow(const struct lm_roll *roll, struct row_table *t, hash_ro
     return LM_OK;
 }
 
+/** Make room for one more entry. */
+static enum lm_err grow(const struct lm_roll *roll, struct row_table *t, hash_row_fn *hash)
+{
+    if (t->used < t->size - t->size / 3)
+        return LM_OK;
+    return resize(roll, t, hash, t->size ? t->size * 2 : 256);
+}
+
+static enum lm_err fit(
+    const struct lm_roll *roll, struct row_table *t, hash_row_fn *hash, uint32_t rows)
+{
+    uint32_t size = t->size ? t->size : 256;
+    while (size - size / 3 <= rows && size < UINT32_C(1) << 31)
+        size *= 2;
+    return size == t->size ? LM_OK : resize(roll, t, hash, size);
+}
+
+enum lm_err lm_roll_index_reserve(struct lm_roll *roll, uint32_t animals, uint32_t devices)
+{
+    enum lm_err err = fit(roll, &roll->by_key, hash_key_row, roll->by_key.used + animals);
+    if (!err)
+        err = fit(roll, &roll->by_code, hash_code_row, roll->by_code.used + devices);
+    if (!err)
+        err = fit(roll, &roll->by_visual, hash_visual_row, roll->by_visual.used + devices);
+    return err;
+}
+
 static uint32_t code_slot(const struct lm_roll *roll, uint64_t key)
 {
-    uint32_t mask = roll->by_code.size - 1;
-    uint32_t at = (uint32_t) lm_hash_u64(key) & mask;
-    while (roll->by_code.slots[at] && code_of(roll, roll->by_code.slots[at] - 1) != key)
+    const uint32_t *slots = roll->by_code.slots;
+    uint32_t mask = roll->by_code.size - 1, at = (uint32_t) lm_hash_u64(key) & mask;
+    while (slots[at] && code_of(roll, slots[at] - 1) != key)
         at = (at + 1) & mask;
     return at;
 }
 
-static bool visual_is(const struct lm_roll *roll, uint32_t row, const char *loose)
+static bool visual_is(const struct lm_roll *roll, uint32_t row, const char *loose, uint32_t hash)
 {
     char mine[LM_VISUAL_MAX + 1];
+    if (roll->devices[row].fold_hash != hash)
+        return false;
     lm_visual_fold_loose(lm_arena_at(&roll->arena, roll->devices[row].visual), mine);
     return strcmp(mine, loose) == 0;
 }
 
-static uint32_t visual_slot(const struct lm_roll *roll, const char *loose)
+static uint32_t visual_slot(const struct lm_roll *roll, const char *loose, uint32_t hash)
 {
-    uint32_t mask = roll->by_visual.size - 1;
-    uint32_t at = (uint32_t) lm_hash_text(loose, strlen(loose)) & mask;
-    while (roll->by_visual.slots[at] && !visual_is(roll, roll->by_visual.slots[at] - 1, loose))
+    const uint32_t *slots = roll->by_visual.slots;
+    uint32_t mask = roll->by_visual.size - 1, at = hash & mask;
+    while (slots[at] && !visual_is(roll, slots[at] - 1, loose, hash))
         at = (at + 1) & mask;
     return at;
 }
@@ -86,7 +117,8 @@ uint32_t lm_roll_visual_tail(const struct lm_roll *roll, const char *loose)
 {
     if (!roll->by_visual.size || !loose[0])
         return LM_NO_ROW;
-    return roll->by_visual.slots[visual_slot(roll, loose)] - 1;
+    uint32_t slot = visual_slot(roll, loose, hash_text(loose, strlen(loose)));
+    return roll->by_visual.slots[slot] - 1;
 }
 
 /** Make @p row the new tail of the chain in a slot, so that chains keep the order recorded. */
@@ -120,12 +152,14 @@ static enum lm_err index_visual(struct lm_roll *roll, uint32_t row)
 {
     struct device_row *d = &roll->devices[row];
     char loose[LM_VISUAL_MAX + 1];
-    if (!lm_visual_fold_loose(lm_arena_at(&roll->arena, d->visual), loose))
+    size_t len = lm_visual_fold_loose(lm_arena_at(&roll->arena, d->visual), loose);
+    if (!len)
         return LM_OK;
     enum lm_err err = grow(roll, &roll->by_visual, hash_visual_row);
     if (err)
         return err;
-    uint32_t slot = visual_slot(roll, loose);
+    d->fold_hash = hash_text(loose, len);
+    uint32_t slot = visual_slot(roll, loose, d->fold_hash);
     uint32_t tail = roll->by_visual.slots[slot] - 1;
     chain(&roll->by_visual, slot, row, &d->next_visual,
         tail == LM_NO_ROW ? NULL : &roll->devices[tail].next_visual);
@@ -149,8 +183,7 @@ enum lm_err lm_roll_index_key(struct lm_roll *roll, uint32_t row)
     enum lm_err err = grow(roll, &roll->by_key, hash_key_row);
     if (err)
         return err;
-    uint32_t mask = roll->by_key.size - 1;
-    uint32_t at = (uint32_t) hash_key_row(roll, row) & mask;
+    uint32_t mask = roll->by_key.size - 1, at = hash_key_row(roll, row) & mask;
     while (roll->by_key.slots[at])
         at = (at + 1) & mask;
     roll->by_key.slots[at] = row + 1;
@@ -160,12 +193,12 @@ enum lm_err lm_roll_index_key(struct lm_roll *roll, uint32_t row)
 
 uint32_t lm_roll_by_key(const struct lm_roll *roll, const char *key)
 {
+    const uint32_t *slots = roll->by_key.slots;
     if (!roll->by_key.size)
         return LM_NO_ANIMAL;
     uint32_t mask = roll->by_key.size - 1;
-    uint32_t at = (uint32_t) lm_hash_text(key, strlen(key)) & mask;
-    for (; roll->by_key.slots[at]; at = (at + 1) & mask) {
-        uint32_t row = roll->by_key.slots[at] - 1;
+    for (uint32_t at = hash_text(key, strlen(key)) & mask; slots[at]; at = (at + 1) & mask) {
+        uint32_t row = slots[at] - 1;
         if (strcmp(lm_arena_at(&roll->arena, roll->animals[row].key), key) == 0)
             return row;
     }

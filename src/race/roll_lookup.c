@@ -40,6 +40,18 @@ struct lm_roll_device lm_roll_device(const struct lm_roll *roll, uint32_t i, uin
     return view(roll, &roll->devices[roll->animals[i].first + k]);
 }
 
+bool lm_roll_code_alone(const struct lm_roll *roll, uint32_t i, uint32_t k)
+{
+    uint32_t row = roll->animals[i].first + k;
+    return roll->devices[row].next_code == row;
+}
+
+bool lm_roll_visual_alone(const struct lm_roll *roll, uint32_t i, uint32_t k)
+{
+    uint32_t row = roll->animals[i].first + k;
+    return roll->devices[row].next_visual == row;
+}
+
 /*
  * An iterator stands on the row to give next; `key` holds the tail of the chain, where it ends.
  * LM_NO_ROW: there is no more.

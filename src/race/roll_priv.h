@@ -22,13 +22,17 @@ struct device_row {
     uint64_t bits;
     uint32_t animal; /**< LM_NO_ANIMAL: an old entry of a replaced animal */
     uint32_t visual, colour;
+    uint32_t fold_hash;              /**< of the loosely folded number */
     uint32_t next_code, next_visual; /**< circular chains of equal codes and numbers */
     struct lm_date applied;
     uint8_t form, place;
     uint8_t known : 2, official : 1, gone : 1;
 };
 
-/** Open-addressed table of row numbers + 1; what is equal is decided by the row. */
+/**
+ * Open-addressed table of row numbers + 1 (0: free); what is equal is decided by the row. Keeping
+ * the hash in the slot was measured: no faster, and 24 MB more for a million animals.
+ */
 struct row_table {
     uint32_t *slots;
     uint32_t size, used; /**< size is a power of two */
@@ -47,6 +51,8 @@ struct lm_roll {
     uint32_t live_devices;
 };
 
+/** Make room in the tables. @return LM_OK or LM_ENOMEM. */
+enum lm_err lm_roll_index_reserve(struct lm_roll *roll, uint32_t animals, uint32_t devices);
 /** Put a device row into the indexes. @return LM_OK or LM_ENOMEM. */
 enum lm_err lm_roll_index_device(struct lm_roll *roll, uint32_t row);
 /** Put an animal row into the key index. @return LM_OK or LM_ENOMEM. */

@@ -67,9 +67,10 @@ void lm_session_judge_animal(const struct lm_session *s, uint32_t animal, struct
         struct lm_roll_device d = lm_roll_device(s->roll, animal, k);
         if (d.gone)
             continue;
-        if (d.eid.known && shares_code(s, animal, d.eid))
+        if (d.eid.known && !lm_roll_code_alone(s->roll, animal, k) && shares_code(s, animal, d.eid))
             lm_verdict_add(s, v, LM_TWO_ANIMALS_ONE_CODE);
-        if (d.visual[0] && shares_number(s, animal, d.visual))
+        if (d.visual[0] && !lm_roll_visual_alone(s->roll, animal, k) &&
+            shares_number(s, animal, d.visual))
             lm_verdict_add(s, v, LM_TWO_ANIMALS_ONE_NUMBER);
     }
 }

@@ -29,7 +29,7 @@ struct seen {
     int64_t clock;   /**< session clock of the last one */
     uint32_t animal; /**< LM_NO_ANIMAL for a stranger */
     uint32_t readings;
-    uint32_t passes;
+    uint16_t passes;
     uint16_t sightings; /**< that stand */
     uint8_t lane;
     uint8_t facts;

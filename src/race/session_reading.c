@@ -226,7 +226,8 @@ static enum lm_err begin_pass(struct lm_session *s, uint32_t index, unsigned lan
     struct seen *e = &s->seen[index];
     v->new_pass = true;
     s->passes++;
-    e->passes++;
+    if (e->passes < UINT16_MAX)
+        e->passes++;
     if (e->passes > 1) {
         lm_verdict_add(s, v, LM_SAME_ANIMAL_AGAIN);
         if (!(e->facts & SAW_AGAIN)) {

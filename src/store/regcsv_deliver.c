@@ -2,7 +2,9 @@
 #include "regcsv_priv.h"
 
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
+#include <sys/mman.h>
 
 static const struct staged_device *device_at(const struct regcsv_stage *s, uint32_t item)
 {
@@ -100,14 +102,52 @@ static void put_animal(
     }
 }
 
-enum lm_err lm_stage_deliver(const struct regcsv_stage *s, const struct lm_regcsv_hooks *hooks)
+/* Words and names were only needed to take the rows in; the caller's own tables come now. */
+static void drop_tables(struct regcsv_stage *s)
+{
+    free(s->words.slots);
+    free(s->names.slots);
+    s->words = s->names = (struct regcsv_table){0};
+}
+
+#define SLAB 65536u /* animals after which what was handed over is given back */
+
+/* Give the whole pages of the first @p n items back to the system; the block itself is freed later.
+ * The caller builds as much again as was staged here: both at once would double the peak. */
+static void give_back(struct regcsv_list *list, size_t item_size, uint32_t n)
+{
+    uintptr_t page = 4096;
+    uintptr_t begin = ((uintptr_t) list->items + page - 1) / page * page;
+    uintptr_t end = ((uintptr_t) list->items + (size_t) n * item_size) / page * page;
+    if (end > begin)
+        madvise((void *) begin, end - begin, MADV_DONTNEED);
+}
+
+/* How many devices from the first on were handed over, when rows of one animal stand together. */
+static uint32_t handed_over(uint32_t so_far, const struct staged_animal *a)
+{
+    bool next = a->first == so_far + 1 && a->last == so_far + a->n_devices;
+    return next ? so_far + a->n_devices : so_far;
+}
+
+enum lm_err lm_stage_deliver(struct regcsv_stage *s, const struct lm_regcsv_hooks *hooks)
 {
     struct lm_record rec;
     enum lm_err err = LM_OK;
+    uint32_t devices = 0;
+
+    drop_tables(s);
+    if (hooks->begin)
+        hooks->begin(s->animals.n, s->devices.n, hooks->ctx);
 
     for (uint32_t i = 0; !err && hooks->record && i < s->animals.n; i++) {
         put_animal(s, lm_stage_at(s, i), &rec);
         err = hooks->record(&rec, (long) lm_stage_at(s, i)->line, hooks->ctx);
+        devices = handed_over(devices, lm_stage_at(s, i));
+        if (i % SLAB == SLAB - 1) {
+            give_back(&s->animals, sizeof(struct staged_animal), i + 1);
+            give_back(&s->devices, sizeof(struct staged_device), devices);
+        }
     }
     return err;
 }

@@ -227,6 +227,6 @@ void *lm_stage_more(struct regcsv_list *list, size_t item_size);
 enum lm_err lm_stage_name_all(struct regcsv_stage *s);
 
 /** Give every animal to the hook. @return LM_OK or what the hook gave. */
-enum lm_err lm_stage_deliver(const struct regcsv_stage *s, const struct lm_regcsv_hooks *hooks);
+enum lm_err lm_stage_deliver(struct regcsv_stage *s, const struct lm_regcsv_hooks *hooks);
 
 #endif

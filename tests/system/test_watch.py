@@ -107,9 +107,8 @@ class Commands(WatchTest):
 
 class Piped(WatchTest):
     def test_one_line_an_event(self):
-        p = self.pipe("--until-close")
-        yard.until(lambda: b"watch" in open(f"/proc/{p.pid}/cmdline", "rb").read())
         self.lm("open", "walk", "--mob", "does")
+        p = self.pipe("--until-close", "--after", "1")
         self.assertIn("walk of mob does", p.stdout.readline())
         self.y.ports["front"].read(yard.code(1), yard.code(1), "999000000012345")
         line = p.stdout.readline()
@@ -252,8 +251,8 @@ class OnScreen(WatchTest):
 
     def test_a_dumb_terminal_gets_lines(self):
         self.env["TERM"] = "dumb"
-        s = self.screen()
         self.lm("open", "walk", "--mob", "does")
+        s = self.screen("--after", "1")
         yard.until(lambda: (s.pump(), b"session: walk" in s.raw)[1])
         self.assertNotIn(b"\x1b", s.raw)
 
