@@ -30,8 +30,17 @@ void lm_roll_free(struct lm_roll *roll);
 enum lm_err lm_roll_put(struct lm_roll *roll, const struct lm_record *rec, uint32_t *animal);
 
 
-/** Make room before putting so many animals and devices. Optional. @return LM_OK or LM_ENOMEM. */
-enum lm_err lm_roll_reserve(struct lm_roll *roll, uint32_t animals, uint32_t devices);
+/**
+ * Load a whole register at once: until lm_roll_load_end(), lm_roll_put() takes only animals whose
+ * key is new (the caller knows) and look-ups find none of them.
+ * @param[in] animals, devices  How many will come; a hint, 0 when not known.
+ * @return LM_OK or LM_ENOMEM.
+ */
+enum lm_err lm_roll_load_begin(struct lm_roll *roll, uint32_t animals, uint32_t devices);
+enum lm_err lm_roll_load_end(struct lm_roll *roll);
+
+/** Say that a code will be looked up soon. Changes nothing; hides the memory's delay. */
+void lm_roll_prefetch(const struct lm_roll *roll, struct lm_eid eid);
 
 /** Expect every animal on the farm, or only those of @p mob when it is not NULL or "". */
 void lm_roll_expect_mob(struct lm_roll *roll, const char *mob);

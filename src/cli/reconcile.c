@@ -59,11 +59,11 @@ static enum lm_err into_roll(const struct lm_record *rec, long line, void *ctx)
     return lm_roll_put(r->roll, rec, NULL);
 }
 
-/* Not more than a hint: without the room, the roll grows as it is filled. */
+/* The file's keys are known to be unique by now: they can be loaded at once. */
 static void make_room(uint32_t animals, uint32_t devices, void *ctx)
 {
     struct lm_reconcile *r = ctx;
-    lm_roll_reserve(r->roll, animals, devices);
+    lm_roll_load_begin(r->roll, animals, devices);
 }
 
 static void register_problem(const struct lm_problem *p, void *ctx)
@@ -84,6 +84,8 @@ static int read_register(struct lm_reconcile *r)
     if (in == NULL)
         return LM_EXIT_INPUT;
     enum lm_err err = lm_regcsv_read(in, name, &hooks);
+    if (err == LM_OK)
+        err = lm_roll_load_end(r->roll);
     lm_reconcile_file_close(in);
     if (r->problems.count > 0)
         return lm_problems_end(&r->problems);

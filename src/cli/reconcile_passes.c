@@ -6,17 +6,31 @@
 #include "readings.h"
 #include "sightings.h"
 
-/* Read a row and apply it, with the sightings that belong before and after it. */
-static enum lm_err one_reading(struct lm_reconcile *r, struct lm_readings *readings,
-    struct lm_sightings *sightings, bool by_time, struct lm_event *ev)
+#define AHEAD 16u /* readings parsed ahead, so that the roll's memory is there when they are due   \
+                   */
+
+/* The next good row; bad ones are said, and the next may be bad too. */
+static enum lm_err next_reading(
+    struct lm_reconcile *r, struct lm_readings *readings, struct lm_event *ev)
 {
-    struct lm_problem p = {0};
-    enum lm_err err = lm_readings_next(readings, ev, &p);
-    if (err == LM_EINPUT || err == LM_EIO)
-        lm_problems_add(&p, &r->problems);
-    if (err == LM_EINPUT)
-        return LM_OK; /* the next row may be bad too: all of them are said */
-    if (err == LM_OK && by_time && ev->t_ms != LM_TIME_NONE)
+    enum lm_err err;
+    do {
+        struct lm_problem p = {0};
+        err = lm_readings_next(readings, ev, &p);
+        if (err == LM_EINPUT || err == LM_EIO)
+            lm_problems_add(&p, &r->problems);
+    } while (err == LM_EINPUT);
+    if (err == LM_OK)
+        lm_roll_prefetch(r->roll, ev->eid);
+    return err;
+}
+
+/* Apply a reading, with the sightings that belong before and after it. */
+static enum lm_err one_reading(struct lm_reconcile *r, struct lm_readings *readings,
+    struct lm_sightings *sightings, bool by_time, const struct lm_event *ev)
+{
+    enum lm_err err = LM_OK;
+    if (by_time && ev->t_ms != LM_TIME_NONE)
         err = lm_sightings_before(sightings, ev->t_ms, lm_reconcile_apply, r);
     if (err == LM_OK)
         err = lm_reconcile_apply(ev, readings->table.lines.name, readings->table.lines.line, r);
@@ -28,12 +42,23 @@ static enum lm_err one_reading(struct lm_reconcile *r, struct lm_readings *readi
 static enum lm_err all_readings(
     struct lm_reconcile *r, struct lm_readings *readings, struct lm_sightings *sightings)
 {
-    struct lm_event ev = {.kind = LM_EVENT_READING};
+    struct lm_event *ring = calloc(AHEAD, sizeof *ring);
     bool by_time = sightings != NULL && readings->timed && lm_sightings_timed(sightings);
-    enum lm_err err;
-    do
-        err = one_reading(r, readings, sightings, by_time, &ev);
-    while (err == LM_OK);
+    unsigned long in = 0, out = 0;
+    enum lm_err err = ring != NULL ? LM_OK : LM_ENOMEM, end = err;
+    while (err == LM_OK) {
+        if (end == LM_OK && in - out < AHEAD) {
+            ring[in % AHEAD].kind = LM_EVENT_READING;
+            end = next_reading(r, readings, &ring[in % AHEAD]);
+            in += end == LM_OK;
+            continue;
+        }
+        if (in == out)
+            break;
+        err = one_reading(r, readings, sightings, by_time, &ring[out++ % AHEAD]);
+    }
+    free(ring);
+    err = err != LM_OK ? err : end;
     return err == LM_EAGAIN ? LM_OK : err;
 }
 

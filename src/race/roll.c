@@ -57,12 +57,22 @@ static enum lm_err grow_rows(struct lm_roll *roll, uint32_t animals, uint32_t de
     return err;
 }
 
-enum lm_err lm_roll_reserve(struct lm_roll *roll, uint32_t animals, uint32_t devices)
+enum lm_err lm_roll_load_begin(struct lm_roll *roll, uint32_t animals, uint32_t devices)
 {
     if (animals > LM_NO_ROW - roll->n_animals || devices > LM_NO_ROW - roll->n_devices)
         return LM_ENOMEM;
-    enum lm_err err = grow_rows(roll, roll->n_animals + animals, roll->n_devices + devices);
-    return err ? err : lm_roll_index_reserve(roll, animals, devices);
+    roll->loading = true;
+    roll->load_animal = roll->n_animals;
+    roll->load_device = roll->n_devices;
+    return grow_rows(roll, roll->n_animals + animals, roll->n_devices + devices);
+}
+
+enum lm_err lm_roll_load_end(struct lm_roll *roll)
+{
+    if (!roll->loading)
+        return LM_EARG;
+    roll->loading = false;
+    return lm_roll_index_from(roll, roll->load_animal, roll->load_device);
 }
 
 bool lm_roll_in_scope(const struct lm_roll *roll, const struct animal_row *a)
@@ -104,7 +114,7 @@ static enum lm_err add_device(struct lm_roll *roll, uint32_t animal, const struc
     enum lm_err err = lm_arena_add(&roll->arena, from->visual, &d->visual);
     if (!err)
         err = lm_arena_intern(&roll->arena, from->colour, &d->colour);
-    if (!err)
+    if (!err && !roll->loading)
         err = lm_roll_index_device(roll, roll->n_devices);
     if (!err)
         roll->n_devices++;
@@ -141,7 +151,8 @@ static enum lm_err new_row(struct lm_roll *roll, const struct lm_record *rec, ui
     if (err)
         return err;
     roll->animals[roll->n_animals] = a;
-    err = lm_roll_index_key(roll, roll->n_animals);
+    if (!roll->loading)
+        err = lm_roll_index_key(roll, roll->n_animals);
     if (err)
         return err;
     *row = roll->n_animals++;
@@ -152,7 +163,7 @@ enum lm_err lm_roll_put(struct lm_roll *roll, const struct lm_record *rec, uint3
 {
     if (!rec->key[0] || rec->n_devices > LM_DEVICES_MAX)
         return LM_EARG;
-    uint32_t row = lm_roll_by_key(roll, rec->key);
+    uint32_t row = roll->loading ? LM_NO_ANIMAL : lm_roll_by_key(roll, rec->key);
     enum lm_err err =
         grow_rows(roll, roll->n_animals + 1, roll->n_devices + (uint32_t) rec->n_devices);
     if (!err && row == LM_NO_ANIMAL)

@@ -69,16 +69,6 @@ static enum lm_err fit(
     return size == t->size ? LM_OK : resize(roll, t, hash, size);
 }
 
-enum lm_err lm_roll_index_reserve(struct lm_roll *roll, uint32_t animals, uint32_t devices)
-{
-    enum lm_err err = fit(roll, &roll->by_key, hash_key_row, roll->by_key.used + animals);
-    if (!err)
-        err = fit(roll, &roll->by_code, hash_code_row, roll->by_code.used + devices);
-    if (!err)
-        err = fit(roll, &roll->by_visual, hash_visual_row, roll->by_visual.used + devices);
-    return err;
-}
-
 static uint32_t code_slot(const struct lm_roll *roll, uint64_t key)
 {
     const uint32_t *slots = roll->by_code.slots;
@@ -155,10 +145,10 @@ static enum lm_err index_visual(struct lm_roll *roll, uint32_t row)
     size_t len = lm_visual_fold_loose(lm_arena_at(&roll->arena, d->visual), loose);
     if (!len)
         return LM_OK;
+    d->fold_hash = hash_text(loose, len);
     enum lm_err err = grow(roll, &roll->by_visual, hash_visual_row);
     if (err)
         return err;
-    d->fold_hash = hash_text(loose, len);
     uint32_t slot = visual_slot(roll, loose, d->fold_hash);
     uint32_t tail = roll->by_visual.slots[slot] - 1;
     chain(&roll->by_visual, slot, row, &d->next_visual,
@@ -189,6 +179,61 @@ enum lm_err lm_roll_index_key(struct lm_roll *roll, uint32_t row)
     roll->by_key.slots[at] = row + 1;
     roll->by_key.used++;
     return LM_OK;
+}
+
+#define AHEAD                                                                                      \
+    12u /* rows hashed ahead, so that their slots are in the cache when it is their turn */
+
+static void prefetch_slot(const struct row_table *t, uint32_t hash)
+{
+    __builtin_prefetch(&t->slots[hash & (t->size - 1)]);
+}
+
+void lm_roll_prefetch(const struct lm_roll *roll, struct lm_eid eid)
+{
+    if (roll->by_code.size && eid.known)
+        prefetch_slot(&roll->by_code, (uint32_t) lm_hash_u64(lm_eid_key(eid)));
+}
+
+static void hash_number(struct lm_roll *roll, uint32_t row)
+{
+    char loose[LM_VISUAL_MAX + 1];
+    struct device_row *d = &roll->devices[row];
+    size_t len = lm_visual_fold_loose(lm_arena_at(&roll->arena, d->visual), loose);
+    d->fold_hash = hash_text(loose, len);
+}
+
+static enum lm_err index_devices(struct lm_roll *roll, uint32_t from)
+{
+    enum lm_err err = fit(roll, &roll->by_code, hash_code_row, roll->n_devices);
+    if (!err)
+        err = fit(roll, &roll->by_visual, hash_visual_row, roll->n_devices);
+    for (uint32_t row = from; row < roll->n_devices && !err; row++) {
+        if (row + AHEAD < roll->n_devices) {
+            hash_number(roll, row + AHEAD);
+            prefetch_slot(&roll->by_visual, roll->devices[row + AHEAD].fold_hash);
+            prefetch_slot(&roll->by_code, hash_code_row(roll, row + AHEAD));
+        }
+        err = lm_roll_index_device(roll, row);
+    }
+    return err;
+}
+
+static enum lm_err index_keys(struct lm_roll *roll, uint32_t from)
+{
+    enum lm_err err = fit(roll, &roll->by_key, hash_key_row, roll->n_animals);
+    for (uint32_t row = from; row < roll->n_animals && !err; row++) {
+        if (row + AHEAD < roll->n_animals)
+            prefetch_slot(&roll->by_key, hash_key_row(roll, row + AHEAD));
+        err = lm_roll_index_key(roll, row);
+    }
+    return err;
+}
+
+enum lm_err lm_roll_index_from(struct lm_roll *roll, uint32_t animal, uint32_t device)
+{
+    enum lm_err err = index_keys(roll, animal);
+    return err ? err : index_devices(roll, device);
 }
 
 uint32_t lm_roll_by_key(const struct lm_roll *roll, const char *key)

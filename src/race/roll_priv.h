@@ -49,10 +49,12 @@ struct lm_roll {
     enum lm_scope scope;
     uint32_t scope_mob;
     uint32_t live_devices;
+    bool loading;
+    uint32_t load_animal, load_device; /**< first rows of the load that goes on */
 };
 
-/** Make room in the tables. @return LM_OK or LM_ENOMEM. */
-enum lm_err lm_roll_index_reserve(struct lm_roll *roll, uint32_t animals, uint32_t devices);
+/** Put all rows from these on into the indexes. @return LM_OK or LM_ENOMEM. */
+enum lm_err lm_roll_index_from(struct lm_roll *roll, uint32_t animal, uint32_t device);
 /** Put a device row into the indexes. @return LM_OK or LM_ENOMEM. */
 enum lm_err lm_roll_index_device(struct lm_roll *roll, uint32_t row);
 /** Put an animal row into the key index. @return LM_OK or LM_ENOMEM. */

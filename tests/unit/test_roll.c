@@ -107,6 +107,37 @@ static void holds_many(void **state)
     lm_roll_free(roll);
 }
 
+static void loading_at_once_gives_the_same(void **state)
+{
+    (void) state;
+    struct lm_roll *roll = lm_roll_new();
+    struct lm_roll_hits it;
+    struct lm_roll_device d;
+    char key[16];
+    put(roll, animal_of("FIRST", 5000, "X1"));
+    assert_int_equal(lm_roll_load_end(roll), LM_EARG);
+    assert_int_equal(lm_roll_load_begin(roll, 1000, 0), LM_OK);
+    for (unsigned i = 1; i <= 1000; i++) {
+        snprintf(key, sizeof key, "K%u", i);
+        put(roll, animal_of(key, i, i % 2 ? "" : key)); /* half of them have no number */
+    }
+    assert_int_equal(lm_roll_by_key(roll, "K7"), LM_NO_ANIMAL);
+    assert_int_equal(lm_roll_load_end(roll), LM_OK);
+    for (unsigned i = 1; i <= 1000; i++) {
+        snprintf(key, sizeof key, "K%u", i);
+        assert_int_equal(lm_roll_by_key(roll, key), i);
+        assert_true(lm_roll_code_first(roll, eid_of(i), &it, &d));
+        assert_int_equal(d.animal, i);
+        assert_int_equal(lm_roll_visual_first(roll, key, &it, &d), i % 2 == 0);
+        assert_true(lm_roll_code_alone(roll, i, 0));
+    }
+    assert_int_equal(lm_roll_by_key(roll, "FIRST"), 0);
+    put(roll, animal_of("AGAIN", 3, "K4"));
+    assert_false(lm_roll_code_alone(roll, 3, 0));
+    assert_false(lm_roll_visual_alone(roll, 4, 0));
+    lm_roll_free(roll);
+}
+
 static void refuses_nameless(void **state)
 {
     (void) state;
@@ -125,6 +156,7 @@ int main(void)
         cmocka_unit_test(replaced_entry_forgets_old_devices),
         cmocka_unit_test(expects_by_mob_lot_and_status),
         cmocka_unit_test(holds_many),
+        cmocka_unit_test(loading_at_once_gives_the_same),
         cmocka_unit_test(refuses_nameless),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
