@@ -105,6 +105,15 @@ bench:
 	@$(MAKE) --no-print-directory -s MODE=release programs
 	@./tests/bench/run build/release
 
+fuzz:
+	@./tests/deps fuzz
+	@./tests/fuzz/run build
+
+install: programs
+	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/share/doc/lugmark
+	install -m 755 $(PROGRAMS) $(DESTDIR)$(PREFIX)/bin/
+	install -m 644 README.md LICENSE $(DESTDIR)$(PREFIX)/share/doc/lugmark/
+
 FORMAT_SRC = $(shell git ls-files '*.c' '*.h' 2>/dev/null)
 format:
 	clang-format -i $(FORMAT_SRC)

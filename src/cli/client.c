@@ -166,7 +166,8 @@ enum lm_err lm_client_send(struct lm_client *client, const json_t *request)
     char *text = json_dumps(request, JSON_COMPACT);
     if (text == NULL)
         return LM_ENOMEM;
-    enum lm_err err = send_all(client->fd, text, strlen(text));
+    size_t len = strlen(text);
+    enum lm_err err = len < LM_CONTROL_OPEN_MAX ? send_all(client->fd, text, len) : LM_EINPUT;
     if (err == LM_OK)
         err = send_all(client->fd, "\n", 1);
     free(text);

@@ -30,7 +30,11 @@ int lm_client_fd(const struct lm_client *client);
 /** The daemon's first line. Borrowed. */
 const json_t *lm_client_greeting(const struct lm_client *client);
 
-/** Send one request. @return LM_OK, LM_EGONE, LM_EAGAIN (it does not read) or LM_ENOMEM. */
+/**
+ * Send one request.
+ * @return LM_OK, LM_EGONE, LM_EAGAIN (it does not read), LM_EINPUT (longer than the daemon takes)
+ * or LM_ENOMEM.
+ */
 enum lm_err lm_client_send(struct lm_client *client, const json_t *request);
 
 /**

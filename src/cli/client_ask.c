@@ -44,6 +44,9 @@ static int not_answered(enum lm_err err, const char *path)
 {
     if (err == LM_EAGAIN)
         return lm_fail(LM_EXIT_FAILED, "look at its log", "the daemon at %s does not answer", path);
+    if (err == LM_EINPUT)
+        return lm_fail(LM_EXIT_INPUT, "open it by mob, or split the lot",
+            "the lot has too many animals for one request");
     return lm_fail(LM_EXIT_FAILED, "look at the session with lugmark findings before going on",
         "the daemon at %s went away before it answered", path);
 }

@@ -16,8 +16,16 @@ struct import {
     struct lm_progress progress;
     int64_t now_ms;
     unsigned long animals, devices;
-    bool broken; /* the register itself failed: no use going on */
+    uint32_t total; /* animals in the file, once it was read */
+    bool broken;    /* the register itself failed: no use going on */
 };
+
+static void begin(uint32_t animals, uint32_t devices, void *ctx)
+{
+    struct import *im = ctx;
+    (void) devices;
+    im->total = animals;
+}
 
 static enum lm_err put(const struct lm_record *rec, long line, void *ctx)
 {
@@ -27,7 +35,7 @@ static enum lm_err put(const struct lm_record *rec, long line, void *ctx)
         im->animals++;
         im->devices += rec->n_devices;
         lm_progress_show(
-            &im->progress, "putting animals into the register", (long long) im->animals, 0);
+            &im->progress, "putting animals into the register", (long long) im->animals, im->total);
         return LM_OK;
     }
     struct lm_problem p = *lm_store_problem(im->store);
@@ -91,7 +99,7 @@ static int import(const struct lm_args *args, FILE *in, const char *name)
 {
     struct import im = {.name = name, .now_ms = lm_now_ms()};
     struct lm_regcsv_hooks hooks = {
-        .record = put, .problem = problem, .progress = progress, .ctx = &im};
+        .begin = begin, .record = put, .problem = problem, .progress = progress, .ctx = &im};
     int exit = lm_db_open(args, LM_STORE_WRITE, &im.store);
     if (exit != LM_EXIT_OK)
         return exit;

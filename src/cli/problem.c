@@ -4,8 +4,8 @@
 #include <stdarg.h>
 #include <string.h>
 
-/* A file that is wrong in every row says so in the first few hundred; more would hide the rest. */
-#define SHOWN_MAX 200u
+/* A file that is wrong in every row says so soon; more would hide the rest. */
+#define SHOWN_MAX 2000u
 
 int lm_usage(const struct lm_args *args, const char *fmt, ...)
 {

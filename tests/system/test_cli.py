@@ -2,6 +2,7 @@
 import json
 import os
 import subprocess
+import time
 
 import cli
 import tap
@@ -131,6 +132,32 @@ class Register(cli.CliTest):
         self.write("dup.csv", "animal,eid\nB1,999000000000010\nB2,999000000000010\n")
         self.bad("import", "-n", "dup.csv")
         self.bad("import", "no-such-file.csv")
+
+    def test_a_bar_on_a_terminal_when_it_takes_long(self):
+        self.good("init")
+        rows = "".join(f"X{n},999{n:012d}\n" for n in range(1, 12001))
+        master, slave = os.openpty()
+        p = subprocess.Popen([cli.LUGMARK, "import", "-n", "-"], cwd=self.dir, env=self.env,
+                             stdin=subprocess.PIPE, stdout=subprocess.DEVNULL, stderr=slave)
+        p.stdin.write(b"animal,eid\n")
+        for at in range(0, len(rows), 20000):
+            p.stdin.write(rows[at:at + 20000].encode())
+            p.stdin.flush()
+            time.sleep(0.12)
+        p.stdin.close()
+        self.assertEqual(p.wait(60), 0)
+        os.close(slave)
+        shown = b""
+        try:
+            while got := os.read(master, 65536):
+                shown += got
+        except OSError:
+            pass
+        os.close(master)
+        self.assertRegex(shown, rb"reading|putting")
+        self.assertTrue(shown.endswith(b"\r\x1b[K"), shown[-80:])
+        # and never where nobody looks
+        self.assertEqual(self.run_("import", "-n", "-", stdin="animal,eid\n" + rows).stderr, "")
 
     def test_find_and_show(self):
         self.filled()

@@ -95,6 +95,12 @@ class Commands(WatchTest):
         self.lm("open", "sale", "--lot", "bad.csv", exit_code=3)
         self.assertIn("no session is open", self.lm("status"))
 
+    def test_a_lot_that_is_too_long_is_said_to_be(self):
+        with open(os.path.join(self.y.dir, "long.txt"), "w", encoding="utf-8") as out:
+            out.write("A1\n" * 220000)
+        self.lm("open", "sale", "--lot", "long.txt", exit_code=3)
+        self.assertIn("no session is open", self.lm("status"))
+
     def test_readers(self):
         yard.until(lambda: "live" in self.lm("readers"))
         self.y.ports["front"].write(b"no code in this\r\n")
@@ -272,10 +278,10 @@ class FakeDaemon(threading.Thread):
     def run(self):
         for script in self.scripts:
             peer, _ = self.server.accept()
-            with peer:
+            with peer, peer.makefile("rb") as lines:
                 for step in script:
                     if step is None:
-                        self.got.append(json.loads(peer.makefile("rb").readline()))
+                        self.got.append(json.loads(lines.readline()))
                     else:
                         peer.sendall(step)
         self.server.close()
@@ -326,6 +332,18 @@ class Client(unittest.TestCase):
         self.assertEqual(done.returncode, 3)
         self.assertNotIn("\x1b", done.stderr)
         self.assertIn("to mend: mend it", done.stderr)
+
+    def test_an_event_that_is_told_twice_is_shown_once(self):
+        session = b'{"id":"1","kind":"walk","closed":%s}'
+        greeting = GREETING.replace(b'"session":null', b'"session":' + session % b"null")
+        verdict = b'{"event":"verdict","seq":%d,"attention":"go","animal":"A%d"}\n'
+        end = b'{"event":"session","seq":9,"session":' + session % b'"2026-11-02T08:00:00Z"' + b"}\n"
+        done, got = self.talk([[greeting, None, None, None, b'{"ok":true}\n', verdict % (5, 1),
+                                verdict % (5, 1), verdict % (6, 2), verdict % (5, 1), end]],
+                              "watch", "--until-close")
+        self.assertEqual(done.returncode, 0)
+        self.assertEqual([r["do"] for r in got], ["status", "readers", "watch"])
+        self.assertEqual([line.split()[-1] for line in done.stdout.splitlines()[:-1]], ["A1", "A2"])
 
     def test_what_the_daemon_says_cannot_drive_the_terminal(self):
         answer = (b'{"ok":true,"verdict":{"attention":"go","say":"\\u001b]0;x\\u0007",'
