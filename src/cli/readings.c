@@ -11,6 +11,7 @@ static const struct lm_table_plan plan = {
     .columns = {"time", "lane", "eid", NULL},
     .enough = 1u << EID,
     .plain = EID,
+    .least = 3,
 };
 
 enum lm_err lm_readings_begin(

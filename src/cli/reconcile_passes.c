@@ -6,8 +6,9 @@
 #include "readings.h"
 #include "sightings.h"
 
-#define AHEAD 16u /* readings parsed ahead, so that the roll's memory is there when they are due   \
-                   */
+#define AHEAD                                                                                      \
+    16u /* readings parsed ahead, so that the roll's memory is there when they are due             \
+         */
 
 /* The next good row; bad ones are said, and the next may be bad too. */
 static enum lm_err next_reading(

@@ -15,6 +15,7 @@ static const struct lm_table_plan plan = {
     .columns = {"time", "lane", "visual", "with"},
     .enough = 1u << VISUAL,
     .plain = VISUAL,
+    .least = 3,
 };
 
 struct sighting {

@@ -127,6 +127,26 @@ static enum lm_err no_header(struct lm_table *t, struct lm_problem *p)
     return bad(t, 0, p, "this looks like CSV, but no column that is needed is named", mend);
 }
 
+/* A row without a header above it: a time, or nothing, and then what the plan names, in order. */
+static bool in_order(struct lm_table *t, const char *line, size_t len, char separator)
+{
+    int64_t t_ms;
+    size_t most = 0;
+    while (most < LM_TABLE_WANTED_MAX && t->plan->columns[most] != NULL)
+        most++;
+    if (t->plan->least == 0 || split(t, line, len, separator) != NULL ||
+        t->n_row < t->plan->least || t->n_row > most)
+        return false;
+    if (lm_time_parse(t->row[0].text, t->row[0].len, &t_ms) != LM_OK)
+        return false;
+    for (size_t i = 0; i < t->n_row; i++)
+        t->place[i] = (int) i;
+    t->separator = separator;
+    t->columns = t->n_row;
+    t->pending = true;
+    return true;
+}
+
 /* Decide from the first line what kind of file it is. */
 static enum lm_err sniff(struct lm_table *t, const char *line, size_t len, struct lm_problem *p)
 {
@@ -147,6 +167,9 @@ static enum lm_err sniff(struct lm_table *t, const char *line, size_t len, struc
         best = found;
         t->separator = separators[i];
     }
+    for (size_t i = 0; best == 0 && other == 0 && i < sizeof separators; i++)
+        if (in_order(t, line, len, separators[i]))
+            return LM_OK;
     if (best == 0 && (other != 0 || data))
         return no_header(t, p);
     if (best == 0) {
@@ -189,7 +212,7 @@ enum lm_err lm_table_begin(struct lm_table *table, FILE *in, const char *name,
         return LM_OK; /* an empty list; the next call says so */
     if (err == LM_OK)
         err = sniff(table, line, len, p);
-    if (err == LM_OK && table->pending) {
+    if (err == LM_OK && table->pending && table->separator == 0) {
         table->row[0] = trim(line, len);
         table->n_row = 1;
     }

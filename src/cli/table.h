@@ -20,6 +20,8 @@ struct lm_table_plan {
     const char *columns[LM_TABLE_WANTED_MAX]; /**< names, NULL after the last */
     unsigned enough; /**< bit set of columns of which any one makes the first line a header */
     int plain;       /**< the column that a plain line is */
+    size_t least;    /**< without a header, rows of at least so many cells that begin with a time
+                          are the columns in their order; 0: a header is needed */
 };
 
 /** A table being read. lm_table_begin() fills it. */

@@ -202,8 +202,8 @@ enum lm_err journal_submit(
     struct fold *fold = &j->d->fold;
     int64_t session = fold->session != NULL ? fold->row.id : 0;
     enum lm_err err = write_all(j, ev, 1, token, &session);
-    if (err == LM_EEXISTS && token != NULL) {
-        return err;
+    if (err == LM_EEXISTS && token != NULL && ev->seq != 0) {
+        return err; /* only a token that was there already has a place in the journal */
     }
     if (err == LM_EARG || err == LM_EBUSY || err == LM_EEXISTS) {
         note_problem(j, err); /* this request cannot be; the register itself is well */

@@ -129,7 +129,7 @@ enum request_fate request_submit(struct request *r, struct lm_event *ev,
     if (err == LM_OK) {
         return REQUEST_DONE;
     }
-    if (err == LM_EEXISTS && r->token != NULL) {
+    if (err == LM_EEXISTS && r->token != NULL && ev->seq != 0) {
         answer_again(r, ev->seq);
     } else {
         fail(r, LM_EIO, j->problem.mend, j->problem.what);

@@ -288,7 +288,11 @@ class Files(Base):
         self.assertEqual(len(said), 5)
 
     def test_csv_without_its_first_line(self):
-        self.write("c", walk(1, 2).split("\n", 1)[1])
+        rows = walk(1, 2).split("\n", 1)[1]
+        self.write("c", rows)  # time, lane, code in this order can be nothing else
+        said = self.good("reconcile", "-r", "r.csv", "-c", "c", exit_code=1)
+        self.assertIn("animals identified          2", said)
+        self.write("c", "".join(f"x,{row}\n" for row in rows.split()))
         said = self.bad("reconcile", "-r", "r.csv", "-c", "c")
         self.assertTrue(said.startswith("c:1: "), said)
         self.assertIn("time,lane,eid", said)
