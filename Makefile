@@ -32,7 +32,8 @@ obj = $(patsubst %.c,$(BUILD)/%.o,$(1))
 
 LIB      := $(BUILD)/liblugmark.a
 DRV_LIB  := $(BUILD)/libdrivers.a
-PROGRAMS := $(BUILD)/lugmark $(BUILD)/lugmarkd
+NFC_SRC  := $(wildcard drivers/nfc_helper*.c)
+PROGRAMS := $(BUILD)/lugmark $(BUILD)/lugmarkd $(BUILD)/lugmark-nfc
 UNIT     := $(patsubst tests/unit/%.c,$(BUILD)/unit/%,$(TEST_SRC))
 
 .PHONY: all help deps demo check asan bench fuzz format format-check check-layers install clean \
@@ -47,7 +48,7 @@ programs: $(PROGRAMS)
 help:
 	@sed -n 's/^## //p' Makefile
 
-## all           install what is missing, build lugmark and lugmarkd
+## all           install what is missing, build lugmark, lugmarkd and lugmark-nfc
 ## deps          install the libraries that are missing (Debian)
 ## demo          the main job from end to end on an invented holding
 ## check         every test; ends with "N passed, N failed"
@@ -78,6 +79,10 @@ $(BUILD)/lugmark: $(call obj,$(CLI_SRC)) $(DRV_LIB) $(LIB)
 
 $(BUILD)/lugmarkd: $(call obj,$(DMN_SRC)) $(DRV_LIB) $(LIB)
 	$(CC) $(CFLAGS_ALL) $(LDOPT) -o $@ $^ $(LDLIBS_ALL)
+
+# The only program with libnfc, which can abort and can hang: it is run beside the daemon.
+$(BUILD)/lugmark-nfc: $(call obj,$(NFC_SRC)) $(DRV_LIB) $(LIB)
+	$(CC) $(CFLAGS_ALL) $(LDOPT) -o $@ $^ $(shell pkg-config --libs libnfc jansson) $(LDLIBS)
 
 # A unit test may have its own extra sources: tests/unit/NAME.mk is read when it is there.
 $(BUILD)/unit/%: $(BUILD)/tests/unit/%.o $(DRV_LIB) $(LIB)
@@ -112,7 +117,9 @@ fuzz:
 install: programs
 	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/share/doc/lugmark
 	install -m 755 $(PROGRAMS) $(DESTDIR)$(PREFIX)/bin/
-	install -m 644 README.md LICENSE $(DESTDIR)$(PREFIX)/share/doc/lugmark/
+	install -m 644 README.md LICENSE udev/blacklist-nfc.conf.example $(DESTDIR)$(PREFIX)/share/doc/lugmark/
+	install -d $(DESTDIR)$(PREFIX)/lib/udev/rules.d
+	install -m 644 udev/62-lugmark.rules $(DESTDIR)$(PREFIX)/lib/udev/rules.d/
 
 FORMAT_SRC = $(shell git ls-files '*.c' '*.h' 2>/dev/null)
 format:

@@ -12,10 +12,13 @@
 #include "lugmark/driver.h"
 
 #define LM_DRIVER_LIST(X)                                                                          \
+    X(nfc)                                                                                         \
+    X(program)                                                                                     \
     X(replay)                                                                                      \
     X(serial)
 
 #define LM_DECODER_LIST(X)                                                                         \
+    X(frame)                                                                                       \
     X(telegram)                                                                                    \
     X(text)
 

@@ -46,4 +46,11 @@ enum lm_err lm_port_tty_check(int fd, const struct lm_line *line, struct lm_prob
 /** Say why a node could not be opened, from errno @p why. @return The error for it. */
 enum lm_err lm_port_why(const char *path, int why, struct lm_problem *p);
 
+/**
+ * Find out who has a node open.
+ * @param[in]  real  Real path of the node.
+ * @param[out] out   Such as `minicom (process 4711)`; "" when it cannot be told.
+ */
+void lm_port_who(const char *real, char *out, size_t size);
+
 #endif

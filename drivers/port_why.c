@@ -45,6 +45,14 @@ static enum lm_err no_permission(const char *path, struct lm_problem *p)
         p, LM_EIO, mend, "no permission to open %.200s (its group is %s)", path, group);
 }
 
+static enum lm_err in_use(const char *path, struct lm_problem *p)
+{
+    char who[96];
+    lm_port_who(path, who, sizeof who);
+    return lm_problem_set(p, LM_EBUSY, "close the other program, or give this reader another port",
+        "%.200s is in use by %s", path, who[0] != '\0' ? who : "another program");
+}
+
 enum lm_err lm_port_why(const char *path, int why, struct lm_problem *p)
 {
     switch (why) {
@@ -56,9 +64,7 @@ enum lm_err lm_port_why(const char *path, int why, struct lm_problem *p)
             "%.200s is not there", path);
     case EBUSY:
     case EWOULDBLOCK:
-        return lm_problem_set(p, LM_EBUSY,
-            "close the other program, or give this reader another port",
-            "%.200s is in use by another program", path);
+        return in_use(path, p);
     case EACCES:
     case EPERM:
         return no_permission(path, p);

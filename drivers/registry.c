@@ -68,6 +68,8 @@ const char *lm_reject_name(enum lm_reject reject)
         return "too-long";
     case LM_REJECT_SYNTAX:
         return "syntax";
+    case LM_REJECT_NO_REPLY:
+        return "no-reply";
     case LM_REJECTS:
         break;
     }

@@ -2,13 +2,17 @@
  * Driver `serial`: a reader on a serial port, real or not.
  *
  * Settings:  port = a tty or a stable link to one; line = 9600 8N1 (default); decoder = text
- *            (default) or another, and the settings of that decoder.
+ *            (default) or another, and the settings of that decoder. For a reader that must be told
+ *            or asked: init = bytes said once after each opening; poll = bytes said every poll_ms
+ *            (1000); reply_ms = how long to wait for an answer: one that does not come is counted
+ *            as no-reply, and asked for again at once. In init and poll \r \n \t \0 \\ and \x02
+ *            stand for bytes.
  * Link:      opened exclusively by port.c, never probed; no flow control.
  * Framing:   the decoder's.
  * Integrity: the decoder's.
  * Oddities:  a line that broke off is dropped when the port closes or after a long silence, so that
- *            it cannot run together with the next animal's. Nothing is asked of the reader: it has
- *            no timed work.
+ *            it cannot run together with the next animal's. Writing never waits: what does not go
+ *            into a full line at once is said again a little later.
  * Fixtures:  fixtures/serial/.
  */
 #include <limits.h>
@@ -17,6 +21,7 @@
 #include <string.h>
 #include <time.h>
 
+#include "asking.h"
 #include "lugmark/port.h"
 #include "list.h"
 
@@ -34,6 +39,7 @@ struct serial {
     void *decoding;
     struct lm_port *port; /**< NULL while closed */
     int64_t heard_ms;     /**< when bytes last came, by the monotonic clock */
+    struct lm_asking asking;
 };
 
 static int64_t now_ms(void)
@@ -100,7 +106,8 @@ static void *serial_new(const struct lm_setting *settings, size_t n, struct lm_p
         lm_problem_set(p, LM_ENOMEM, NULL, "out of memory");
         return NULL;
     }
-    if (read_settings(s, settings, n, p) == LM_OK)
+    if (read_settings(s, settings, n, p) == LM_OK &&
+        lm_asking_read(&s->asking, settings, n, p) == LM_OK)
         s->decoding = s->decoder->new_(settings, n, p);
     if (s->decoding == NULL) {
         serial_free(s);
@@ -117,6 +124,7 @@ static enum lm_err serial_open(void *state, int *fd, struct lm_problem *p)
     if (err != LM_OK)
         return err;
     s->heard_ms = now_ms();
+    lm_asking_open(&s->asking, s->heard_ms);
     *fd = lm_port_fd(s->port);
     return LM_OK;
 }
@@ -137,10 +145,36 @@ static enum lm_err serial_service(void *state, const struct lm_sink *sink)
         if (now - s->heard_ms > STALE_MS)
             s->decoder->reset(s->decoding);
         s->heard_ms = now;
+        lm_asking_heard(&s->asking);
         s->decoder->feed(s->decoding, buf, (size_t) n, sink);
         taken += (size_t) n;
     }
     return LM_OK;
+}
+
+static int serial_tick_ms(void *state)
+{
+    const struct serial *s = state;
+    return s->port != NULL ? lm_asking_wait_ms(&s->asking, now_ms()) : -1;
+}
+
+static enum lm_err serial_tick(void *state, const struct lm_sink *sink)
+{
+    struct serial *s = state;
+    int64_t now = now_ms();
+    size_t len = 0;
+    bool missed = false;
+    if (s->port == NULL)
+        return LM_EGONE;
+    const uint8_t *bytes = lm_asking_due(&s->asking, now, &len, &missed);
+    if (missed)
+        sink->reject(sink->ctx, LM_REJECT_NO_REPLY, 0);
+    if (bytes == NULL)
+        return LM_OK;
+    enum lm_err err = lm_port_write(s->port, bytes, len);
+    if (err == LM_EAGAIN)
+        lm_asking_again(&s->asking, now);
+    return err == LM_EAGAIN ? LM_OK : err;
 }
 
 static const char *serial_describe(void *state)
@@ -149,15 +183,15 @@ static const char *serial_describe(void *state)
     return s->port != NULL ? lm_port_path(s->port) : "";
 }
 
-static const char *const serial_keys[] = {"port", "line", "decoder", NULL};
+static const char *const serial_keys[] = {"port", "line", "decoder", LM_ASKING_KEYS, NULL};
 
 const struct lm_driver_ops lm_driver_serial = {
     .name = "serial",
     .new_ = serial_new,
     .open = serial_open,
     .service = serial_service,
-    .tick_ms = NULL, /* readers that must be asked would be asked from here */
-    .tick = NULL,
+    .tick_ms = serial_tick_ms,
+    .tick = serial_tick,
     .close = serial_close,
     .free_ = serial_free,
     .describe = serial_describe,

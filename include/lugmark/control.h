@@ -9,19 +9,20 @@
  *   {"do":"open","kind":"walk","mob":"does","lot":"L","animals":["A1"],"count":"C","who":"W"}
  *   {"do":"saw","number":"0417","lane":"1","on_last":true}
  *   {"do":"head","n":213,"lane":"1"}      {"do":"undo"}      {"do":"close"}
- *   {"do":"findings"}  {"do":"status"}  {"do":"readers"}
+ *   {"do":"findings","text":true}  {"do":"status"}  {"do":"readers"}
  *   {"do":"watch","after":SEQ}            then the stream below follows, from SEQ on if given
  * Answers: {"ok":true,"id":...,"seq":N,...} or
  *   {"ok":false,"id":...,"error":"what","mend":"how","exit":2|3|4}
  *   open:     "session":SESSION "expected":N
  *   saw:      "verdict":VERDICT      undo: "undone":{"sighting":"0417"} or {"heads":213}
  *   close:    "tally":TALLY          status: "session":SESSION|null "tally":TALLY|null
- *   findings: "findings":{the lugmark.findings/1 object}
+ *   findings: "findings":{the lugmark.findings/1 object}, and "text", the same for people, if asked
  *   readers:  "readers":[READER]
  *   open, saw, head, undo, close with a token that was used: "seq" and "again":true
  *   head, undo: "tally":TALLY        close: "session":SESSION
  *   status also: "journal":"well"|"failed" "problem":"..."|null "waiting":N (readings not yet on the
  *   disk) "last_seq":N "lanes":["1"] "holding":{"name","number","keeper"} "animals":N
+ *   "by_lane":[{"lane":"1","readings":N,"passes":N}]|null (of the open session: each lane there is)
  *   watch: "last_seq":N
  * An answer that has a seq is sent after that event is on the disk.
  *
@@ -41,7 +42,10 @@
  *   {"event":"journal","state":"failed"|"well","problem":"..."},
  *   {"event":"idle","eid":"...","animal":...} for a reading while no session is open.
  * READER  {"name":"front","lane":"1","driver":"serial","state":"live","since":"...Z","port":"...",
- *          "device":"...","readings":N,"rejects":{"no-code":N,...},"problem":"..."|null}
+ *          "device":"...","opened":N,"readings":N,"last":"...Z"|null,"rejects":{"no-code":N,...},
+ *          "problem":"..."|null,"mend":"..."|null}
+ *   "since": when it came into this state; "port" as the configuration names it, "device" what that
+ *   link leads to while it is open; "opened": how often it was; "last": its last reading.
  * States of a reader: absent, opening, live, silent, backing-off.
  * Keys are only ever added. Unknown keys are ignored by both sides. Lines over 64 KiB from a client
  * (1 MiB for open) end the connection; a client that does not read is dropped at 1 MiB of output.

@@ -16,7 +16,8 @@ enum lm_code_form {
     LM_FORM_FDXB_HEX,   /**< 32 hex digits: a raw telegram, any rotation */
     LM_FORM_FDXB_BITS,  /**< 128 characters 0 and 1, any rotation */
     LM_FORM_HDX_HEX,    /**< 28 hex digits */
-    LM_FORM_HDX_BITS    /**< 112 characters 0 and 1 */
+    LM_FORM_HDX_BITS,   /**< 112 characters 0 and 1 */
+    LM_FORM_UID         /**< uid: and 4, 7 or 8 bytes in hex: the chip of a 13.56 MHz tag */
 };
 
 /** One code as it was written, and all it says. */
@@ -34,8 +35,10 @@ struct lm_decoded {
  * @param[out] out   Set on LM_OK; on LM_ERANGE `form` is set and, where 15 digits were there, the
  *                   digits can be shown from the text.
  * @param[out] p     What is wrong and how to mend it; may be NULL.
+ * A chip's UID comes out as LM_EID_UID: it is no ISO 11784 code, and no device's `eid`.
  * @return LM_OK; LM_EFRAME: no known form; LM_ECHECK: a raw telegram with a wrong CRC or control
- *         bit; LM_ERANGE: 12 digits above 274877906943, or country and number zero; LM_EDAMAGED:
+ *         bit; LM_ERANGE: 12 digits above 274877906943, country and number zero, or a UID
+ *         that no chip has; LM_EDAMAGED:
  *         damaged by a spreadsheet (9.99E+14, 13-14 digits, decimals), or 17 digits or more;
  *         LM_EAMBIGUOUS: 16 decimal digits that could be hex or a four-digit country.
  * Thread: any. Pure.

@@ -19,6 +19,7 @@ enum lm_reject {
     LM_REJECT_RANGE,     /**< digits that fit in no chip, or the all-zero code */
     LM_REJECT_TOO_LONG,  /**< no line end or frame end where one had to be */
     LM_REJECT_SYNTAX,    /**< an event line that is no event */
+    LM_REJECT_NO_REPLY,  /**< a reader that was asked did not answer in time; no bytes */
     LM_REJECTS
 };
 
@@ -30,6 +31,9 @@ struct lm_sink {
         program, sighting or head count); time and lane are stamped by the loop */
     void (*reject)(void *ctx, enum lm_reject reject, size_t bytes);
     void *ctx;
+    /** A line for the daemon's log, such as a program's standard error; any bytes, at most some
+        hundred. The daemon limits how many are shown. NULL: nobody wants them. */
+    void (*note)(void *ctx, const char *line);
 };
 
 /** Settings of one reader, as the configuration gives them: key and value, both text. */
@@ -71,7 +75,8 @@ struct lm_driver_ops {
     enum lm_err (*open)(void *state, int *fd, struct lm_problem *p);
     /**
      * The descriptor is readable. Take what is there (bounded), never block.
-     * @return LM_OK; LM_EGONE: hung up or at its end, the loop will close and come back.
+     * @return LM_OK; LM_EAGAIN: there was something, but nothing that a reader says; LM_EGONE: hung
+     *         up or at its end, the loop will close and come back.
      */
     enum lm_err (*service)(void *state, const struct lm_sink *sink);
     /** Milliseconds until tick() wants to be called, -1 for never. May be NULL. */
@@ -82,6 +87,8 @@ struct lm_driver_ops {
     void (*free_)(void *state);
     /** The device as found: the real path behind a stable link, for people. "" when closed. */
     const char *(*describe)(void *state);
+    /** After LM_EGONE and before close(): say why, in @p p. May be NULL: "it hung up". */
+    void (*gone)(void *state, struct lm_problem *p);
     /** Replay only: true when there will be no more and the reader must not be reopened. */
     bool (*finished)(void *state);
     const char *const *keys; /**< settings it knows, NULL at the end */

@@ -19,13 +19,15 @@
 #define LM_NATIONAL_MAX UINT64_C(274877906943) /**< 2^38 - 1: no chip can hold more */
 #define LM_COUNTRY_MAX 1023u
 #define LM_COUNTRY_TEST 999u
-#define LM_EID_TEXT_SIZE 20u /**< "1023" + 12 digits + NUL, with room */
+#define LM_EID_TEXT_SIZE 24u /**< "uid:" + 16 hex digits + NUL, with room */
+#define LM_EID_KEY_UID (UINT64_C(1) << 63) /**< set in the key of a chip's UID, in no other */
 
 /** How much of the 64 bits is known. */
 enum lm_eid_known {
     LM_EID_NONE = 0, /**< no code at all */
     LM_EID_CODE = 1, /**< country and national code only, as from 15 printed digits */
-    LM_EID_FULL = 2  /**< all 64 bits, as from a telegram */
+    LM_EID_FULL = 2, /**< all 64 bits, as from a telegram */
+    LM_EID_UID = 3   /**< no ISO 11784 code: `bits` is the UID of a 13.56 MHz chip as a number */
 };
 
 /** One electronic code. Plain value; zero-initialised means "none". */
@@ -65,17 +67,47 @@ enum lm_err lm_eid_make(unsigned country, uint64_t national, struct lm_eid *out)
 /** Wrap 64 bits as read from a telegram (LM_EID_FULL). Pure. */
 struct lm_eid lm_eid_from_bits(uint64_t bits);
 
-/** Take a code apart. With LM_EID_CODE, the fields that were not read come out as their defaults. */
+/**
+ * Take a code apart. With LM_EID_CODE, the fields that were not read come out as their defaults; a
+ * UID has none of them, all are 0.
+ */
 struct lm_eid_fields lm_eid_unpack(struct lm_eid eid);
 
 /** Put fields together (LM_EID_FULL). @return LM_OK, or LM_ERANGE naming no field: all are bounded. */
 enum lm_err lm_eid_pack(const struct lm_eid_fields *f, struct lm_eid *out);
 
-/** The part of a code that names the animal: country and national code, 48 bits. 0 means none. */
+/**
+ * Take the UID of a 13.56 MHz chip, which names the chip and says nothing of an animal.
+ * @param[in] hex  @p len characters: two hex digits a byte, most significant byte first, either
+ *                 case; one of : - and blank may stand between bytes.
+ * @return LM_OK; LM_EFRAME: not hex digits in pairs; LM_ERANGE: not 4, 7 or 8 bytes, or a number
+ *         that no chip has: zeros first, or 8 bytes that do not begin with E0 (ISO 14443-3 and
+ *         ISO 15693; the ten bytes that ISO 14443-3 allows too are not used by any tag known here).
+ */
+enum lm_err lm_eid_from_uid(const char *hex, size_t len, struct lm_eid *out);
+
+/** Bytes of a UID: 4, 7 or 8; 0 for a code that is none. */
+unsigned lm_eid_uid_bytes(struct lm_eid e);
+
+/** Whether it is a UID that the chip makes up anew each time (ISO 14443-3): it names nothing. */
+static inline bool lm_eid_uid_is_random(struct lm_eid e)
+{
+    return e.known == LM_EID_UID && e.bits >> 24 == 0x08;
+}
+
+/**
+ * The part of a code that names the animal: country and national code, 48 bits; or the chip's UID
+ * with LM_EID_KEY_UID. 0 means none.
+ */
 static inline uint64_t lm_eid_key(struct lm_eid e)
 {
+    if (e.known == LM_EID_UID)
+        return e.bits | LM_EID_KEY_UID;
     return e.bits & ((UINT64_C(1) << 48) - 1);
 }
+
+/** A code with this key: LM_EID_CODE or LM_EID_UID, or none for 0. */
+struct lm_eid lm_eid_from_key(uint64_t key);
 
 /** Retagging counter of a code, 0-7; 0 when it is not known. */
 static inline unsigned lm_eid_retag(struct lm_eid e)
@@ -83,19 +115,22 @@ static inline unsigned lm_eid_retag(struct lm_eid e)
     return e.known == LM_EID_FULL ? (unsigned) (e.bits >> 60) & 7u : 0u;
 }
 
-/** Country or manufacturer number of a code, 0-1023. */
+/** Country or manufacturer number of a code, 0-1023. Means nothing for a UID. */
 static inline unsigned lm_eid_country(struct lm_eid e)
 {
     return (unsigned) (e.bits >> 38) & 1023u;
 }
 
-/** National code, 0 to LM_NATIONAL_MAX. */
+/** National code, 0 to LM_NATIONAL_MAX. Means nothing for a UID. */
 static inline uint64_t lm_eid_national(struct lm_eid e)
 {
     return e.bits & LM_NATIONAL_MAX;
 }
 
-/** Write the 15 digits (16 for the countries 1000-1023, no code gives ""). @return @p out. */
+/**
+ * Write the 15 digits (16 for the countries 1000-1023), or `uid:` and the UID in upper-case hex; no
+ * code gives "". @return @p out.
+ */
 char *lm_eid_format(struct lm_eid e, char out[LM_EID_TEXT_SIZE]);
 
 /** Class of a country number 0-1023. */

@@ -11,7 +11,8 @@
  * Further keys: "clock_ms" (the session clock, an integer; null when not known although "t" is),
  * "reader", "seq" (integer); in "open": "lot", "animals" (keys of the lot), "count", "who",
  * "settings". A reading that knows all 64 bits is written as 16 hex digits, with 0x before when
- * none of them is a letter. A doubtful reading carries its text as "reading" and "doubt", one of
+ * none of them is a letter; a chip without a code is written by its UID: "uid:04A1B2C3D4E5F6". A
+ * doubtful reading carries its text as "reading" and "doubt", one of
  * "bad-check", "out-of-range" and "damaged-text"; "cut":true where the text had to be shortened.
  * Unknown keys are ignored.
  */

@@ -52,6 +52,8 @@ struct lm_device {
     uint8_t place;             /**< enum lm_place */
     bool official;             /**< false: a management device */
     bool gone;                 /**< removed; the date may be unknown */
+    uint8_t replaces;          /**< place in the animal's list, from 1, of the device that this one
+                                  was put on for; 0 for none */
 };
 
 /** One animal with its devices, removed ones included, in the order they were recorded. */
@@ -68,6 +70,9 @@ struct lm_record {
     bool castrated;
     uint8_t status; /**< enum lm_status */
     uint8_t n_devices;
+    bool struck; /**< the entry counts no more: it was taken back, or merged into another animal's.
+                    Only its history is left; lm_store_each() and its like never give it. */
+    char merged_into[LM_NAME_MAX + 1]; /**< key of that animal, or empty */
     struct lm_device devices[LM_DEVICES_MAX];
 };
 

@@ -3,7 +3,7 @@
  *
  * Columns, by name in any order: animal, species, breed, sex, born, dam, sire, mob, status, form,
  * place, colour, official, eid, visual, applied, removed; and, written by export and taken when
- * there: castrated, status_date, why, uid, eid_text. Only eid or visual must be there. Rows with
+ * there: castrated, status_date, why, uid, eid_text, replaces. Only eid or visual must be there. Rows with
  * the same animal are one animal, wherever they stand; a cell left empty says nothing and may be
  * filled in another row. Without that column, or with that cell empty, each row is one animal. It
  * is then called by its visual number, else its 15 digits, else `row LINE`: the first not in use.
@@ -12,7 +12,8 @@
  * or 0x and 16 hex digits when all 64 bits are known. One of the two that can be read is enough;
  * both must agree. `removed` is a date, or `unknown` for a device that is gone nobody knows since
  * when. A row without any of form, place, colour, eid, visual, applied, removed, why, uid is an
- * animal without a device. The row ids of devices are not in the file.
+ * animal without a device. The row ids of devices are not in the file; `replaces` names a device of
+ * the same animal by its place among the animal's rows, 1 for the first.
  */
 #ifndef LUGMARK_REGCSV_H
 #define LUGMARK_REGCSV_H

@@ -1,6 +1,9 @@
 /** @file roll.h
  * The register in memory: code -> device -> animal, number -> animals, and who is expected.
  *
+ * A device with a chip (`uid`) is found by its UID too, a code with LM_EID_UID; what is found then
+ * has the UID as its `eid`. Listings, counts and lm_roll_*_alone() know of the device once.
+ *
  * Built once from records, then changed only by lm_roll_put(). Indexes of animals never change
  * while a roll lives. Memory: about 64 bytes an animal and 48 a device plus its text.
  * Thread: one at a time.

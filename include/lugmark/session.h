@@ -117,8 +117,8 @@ struct lm_summary {
     uint64_t readings;   /**< reading events */
     uint64_t passes;
     bool has_heads;
-    uint32_t heads;      /**< the head count that stands; several counts of one session add up by
-                              lane: the last of each lane */
+    uint32_t heads;      /**< the head count that stands; the last one without a lane, or, when
+                              lanes were counted after it, the last of each lane added up */
     bool heads_short;    /**< heads below identified: somebody miscounted */
     uint32_t absent_min; /**< of the missing, at least so many are truly absent */
     uint32_t absent_max;

@@ -29,6 +29,9 @@ enum lm_err lm_store_open(
     const char *path, enum lm_store_mode mode, struct lm_store **store, struct lm_problem *p);
 void lm_store_close(struct lm_store *store); /**< NULL is allowed */
 
+/** Keep at most @p kib of the file's pages in memory from now on: for a program that stays up. */
+void lm_store_cache(struct lm_store *store, unsigned kib);
+
 /** What went wrong in the last call on this handle, for people; never NULL. */
 const struct lm_problem *lm_store_problem(const struct lm_store *store);
 

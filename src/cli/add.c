@@ -31,7 +31,6 @@ static int name_it(const struct lm_args *args, struct lm_record *rec)
 static int fill(const struct lm_args *args, struct lm_record *rec)
 {
     unsigned given = 0;
-    rec->devices[0].official = true;
     int exit = lm_fields_animal(args, rec, NULL);
     if (exit == LM_EXIT_OK)
         exit = lm_fields_device(args, &rec->devices[0], &given);
@@ -45,6 +44,25 @@ static int fill(const struct lm_args *args, struct lm_record *rec)
     return name_it(args, rec);
 }
 
+struct wearers {
+    const struct lm_record *rec;
+    char fold[LM_VISUAL_MAX + 1];
+};
+
+/* Two living animals of one number are found at the race; better to hear of it now. */
+static enum lm_err note_wearer(const struct lm_record *other, long line, void *ctx)
+{
+    const struct wearers *w = ctx;
+    char fold[LM_VISUAL_MAX + 1];
+    (void) line;
+    for (unsigned i = 0; other->status == LM_ON_FARM && i < other->n_devices; i++) {
+        const struct lm_device *d = &other->devices[i];
+        if (!d->gone && lm_visual_fold(d->visual, fold) && strcmp(fold, w->fold) == 0)
+            fprintf(stderr, "lugmark: note: %s wears the number %s, too\n", other->key, d->visual);
+    }
+    return LM_OK;
+}
+
 static int put(const struct lm_args *args, struct lm_store *store, struct lm_record *rec)
 {
     struct lm_record *there = calloc(1, sizeof *there);
@@ -55,6 +73,9 @@ static int put(const struct lm_args *args, struct lm_store *store, struct lm_rec
     if (err == LM_OK)
         return lm_fail(LM_EXIT_INPUT, "change it with lugmark edit, or choose another --animal",
             "there is an animal %s already", rec->key);
+    struct wearers w = {.rec = rec};
+    if (err == LM_ENOTFOUND && rec->n_devices && lm_visual_fold(rec->devices[0].visual, w.fold))
+        lm_store_find(store, rec->devices[0].visual, 0, note_wearer, &w);
     if (err != LM_ENOTFOUND ||
         lm_store_put(store, rec, lm_now_ms(), lm_arg_given(args, "why") ? lm_arg(args, "why") : "",
             NULL) != LM_OK)

@@ -30,11 +30,10 @@ static int run(const struct lm_args *args)
     if (exit != LM_EXIT_OK)
         return exit;
     /* The close is done whatever comes now: a failure to fetch the findings is not one to close. */
-    json_t *findings = json_object_get(answer, "findings");
-    if (findings == NULL &&
-        lm_client_ask(args, json_pack("{s:s}", "do", "findings"), &after) == LM_EXIT_OK)
-        findings = json_object_get(after, "findings");
-    exit = json_is_object(findings) ? lm_findings_show(args, findings) : figures(answer);
+    json_t *ask = json_pack("{s:s, s:b}", "do", "findings", "text", 1);
+    bool told = lm_client_ask(args, ask, &after) == LM_EXIT_OK &&
+                json_is_object(json_object_get(after, "findings"));
+    exit = told ? lm_findings_show(args, after) : figures(answer);
     json_decref(after);
     json_decref(answer);
     return exit;

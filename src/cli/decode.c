@@ -87,7 +87,8 @@ const struct lm_command lm_command_decode = {
     .details =
         "A code is 15 digits; 3 and 12 digits with a blank, -, . or _ between; a two-letter\n"
         "country and its digits; 16 hex digits (the 64 bits, most significant first); or a\n"
-        "raw telegram in hex or as 0 and 1: 128 bits FDX-B, 112 bits HDX. Several codes give\n"
+        "raw telegram in hex or as 0 and 1: 128 bits FDX-B, 112 bits HDX; or uid: and the\n"
+        "hex digits of a 13.56 MHz chip, which is no code of an animal. Several codes give\n"
         "one line each; - reads lines from standard input. The exit status is the worst:\n"
         "0 good, 1 flagged (a test code, not an animal's, no country's), 3 no code.",
     .example = "lugmark decode 999000000012345\n"

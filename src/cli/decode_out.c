@@ -51,8 +51,18 @@ static const char *country_flag(enum lm_country_class class)
     return NULL;
 }
 
+static bool is_uid(const struct view *v)
+{
+    return v->code.eid.known == LM_EID_UID;
+}
+
 static void look(struct view *v)
 {
+    if (is_uid(v)) { /* a chip has none of the fields of a code */
+        lm_eid_format(v->code.eid, v->eid);
+        v->country_flag = lm_eid_uid_is_random(v->code.eid) ? "random-uid" : NULL;
+        return;
+    }
     enum lm_country_class class = lm_country_class(lm_eid_country(v->code.eid));
     v->f = lm_eid_unpack(v->code.eid);
     v->full = v->code.eid.known == LM_EID_FULL;
@@ -96,6 +106,17 @@ static void flag_rows(FILE *out, const struct view *v)
         fprintf(out, "  %-16s not-animal\n", "flagged");
 }
 
+static void uid_block(FILE *out, const struct view *v)
+{
+    fprintf(out, "%s\n", v->eid);
+    fprintf(out, "  %-16s %s\n", "written as", lm_code_form_name(v->code.form));
+    fprintf(out, "  %-16s %u\n", "bytes", lm_eid_uid_bytes(v->code.eid));
+    fprintf(out, "  %-16s %s\n", "says",
+        v->country_flag != NULL ? "nothing: the chip makes up a new number each time"
+                                : "which chip it is; the register knows who wears it");
+    flag_rows(out, v);
+}
+
 static void block(FILE *out, const struct view *v)
 {
     const struct lm_eid_fields *f = &v->f;
@@ -125,6 +146,13 @@ static void block(FILE *out, const struct view *v)
 }
 
 /* --- one line: the digits first, then what is not ordinary --- */
+
+static void uid_line(FILE *out, const struct view *v)
+{
+    fprintf(out, "%s  %u bytes  as %s%s%s\n", v->eid, lm_eid_uid_bytes(v->code.eid),
+        lm_code_form_name(v->code.form), v->country_flag != NULL ? "  FLAGGED " : "",
+        v->country_flag != NULL ? v->country_flag : "");
+}
 
 static void line(FILE *out, const struct view *v)
 {
@@ -165,6 +193,17 @@ static void add_telegram(const struct view *v, json_t *o)
     snprintf(hex, sizeof hex, "%06" PRIX32, v->code.telegram.trailer);
     json_object_set_new(o, "trailer", json_string(hex));
     json_object_set_new(o, "rotation", json_integer(v->code.rotation));
+}
+
+static void uid_json(FILE *out, const struct view *v)
+{
+    json_t *flags = json_array();
+    if (v->country_flag != NULL)
+        json_array_append_new(flags, json_string(v->country_flag));
+    lm_json_line(out,
+        json_pack("{s:s, s:b, s:s, s:s, s:s, s:i, s:n, s:n, s:o}", "text", v->text, "ok", 1, "form",
+            lm_code_form_name(v->code.form), "eid", v->eid, "uid", v->eid + strlen("uid:"), "bytes",
+            (int) lm_eid_uid_bytes(v->code.eid), "country", "national", "flags", flags));
 }
 
 static void json(FILE *out, const struct view *v)
@@ -225,13 +264,13 @@ int lm_decode_out(FILE *out, const char *text, size_t len, enum lm_decode_style 
     look(&v);
     switch (style) {
     case LM_DECODE_BLOCK:
-        block(out, &v);
+        (is_uid(&v) ? uid_block : block)(out, &v);
         break;
     case LM_DECODE_LINE:
-        line(out, &v);
+        (is_uid(&v) ? uid_line : line)(out, &v);
         break;
     case LM_DECODE_JSON:
-        json(out, &v);
+        (is_uid(&v) ? uid_json : json)(out, &v);
         break;
     }
     return v.country_flag != NULL || not_animal(&v) ? LM_EXIT_FLAGGED : LM_EXIT_OK;

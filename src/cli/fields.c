@@ -106,6 +106,12 @@ static bool set_eid(struct target *t, const char *v)
         lm_problem_print(&p);
         return false;
     }
+    if (code.eid.known == LM_EID_UID) {
+        lm_problem_set(
+            &p, LM_EINPUT, "give it with --uid", "a chip's UID is no electronic code of an animal");
+        lm_problem_print(&p);
+        return false;
+    }
     t->device->eid = code.eid;
     return true;
 }

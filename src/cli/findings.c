@@ -11,9 +11,9 @@
 static int from_daemon(const struct lm_args *args)
 {
     json_t *answer = NULL;
-    int exit = lm_client_ask(args, json_pack("{s:s}", "do", "findings"), &answer);
+    int exit = lm_client_ask(args, json_pack("{s:s, s:b}", "do", "findings", "text", 1), &answer);
     if (exit == LM_EXIT_OK)
-        exit = lm_findings_show(args, json_object_get(answer, "findings"));
+        exit = lm_findings_show(args, answer);
     json_decref(answer);
     return exit;
 }

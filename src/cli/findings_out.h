@@ -8,17 +8,15 @@
 #include "command.h"
 #include "lugmark/store.h"
 
-/** Write a lugmark.findings/1 object for a person. */
-void lm_findings_text(FILE *out, const json_t *findings);
-
 /** Whether it has anything flagged. */
 bool lm_findings_flagged(const json_t *findings);
 
 /**
- * Write what the daemon's session or answer found: text, or the object itself with --json.
+ * Write what the daemon answered to a request for findings with "text":true: its text, or with
+ * --json the findings object.
  * @return LM_EXIT_OK or LM_EXIT_FLAGGED.
  */
-int lm_findings_show(const struct lm_args *args, json_t *findings);
+int lm_findings_show(const struct lm_args *args, const json_t *answer);
 
 /**
  * Fold a session of the register again and write what it found.

@@ -105,19 +105,39 @@ static enum lm_err look(const struct lm_record *rec, long line, void *ctx)
     return LM_OK;
 }
 
+/* A key wins, but when it is also the number of somebody else, that must not go unsaid. */
+static int say_others(struct lm_store *store, const char *word, const struct lm_record *rec)
+{
+    struct lm_record *other = malloc(sizeof *other);
+    struct search s = {.word = word, .rec = other};
+    char clean[LM_VISUAL_MAX + 1];
+    if (other == NULL)
+        return lm_fail(LM_EXIT_FAILED, NULL, "out of memory");
+    lm_clean(clean, sizeof clean, word);
+    lm_visual_fold(clean, s.fold);
+    enum lm_err err = lm_store_each(store, look, &s);
+    if (err == LM_OK && s.found > 0 && (s.found > 1 || strcmp(other->key, rec->key) != 0))
+        fprintf(stderr, "lugmark: note: %s is taken as the animal of that name; worn by: %s\n",
+            clean, s.keys);
+    free(other);
+    return err == LM_OK ? LM_EXIT_OK : lm_db_fail(store);
+}
+
 int lm_db_animal(struct lm_store *store, const char *word, struct lm_record *rec)
 {
     struct search s = {.word = word, .rec = rec};
     struct lm_decoded code;
-    char clean[LM_VISUAL_MAX + 1];
+    char clean[LM_VISUAL_MAX + 1], uid[LM_EID_TEXT_SIZE];
     lm_clean(clean, sizeof clean, word);
     enum lm_err err = lm_store_get(store, word, rec);
     if (err == LM_OK)
-        return LM_EXIT_OK;
+        return say_others(store, word, rec);
     if (err != LM_ENOTFOUND)
         return lm_db_fail(store);
     if (lm_decode(word, strlen(word), &code, NULL) == LM_OK)
         s.eid = code.eid;
+    if (s.eid.known == LM_EID_UID) /* chips are kept without the word before */
+        s.word = lm_eid_format(s.eid, uid) + strlen("uid:");
     lm_visual_fold(clean, s.fold);
     for (int pass = 0; pass < 2 && s.found == 0; pass++) {
         s.removed = pass == 1;

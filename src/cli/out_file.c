@@ -23,6 +23,10 @@ int lm_out_open(const struct lm_args *args, struct lm_out *out)
         out->path = NULL;
         return LM_EXIT_OK;
     }
+    struct stat st;
+    if (lstat(out->path, &st) == 0 && !S_ISREG(st.st_mode)) /* replacing it would destroy it */
+        return lm_fail(LM_EXIT_INPUT, "name a file, or leave --output out and redirect",
+            "%s is no ordinary file", out->path);
     fd = open(out->path, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
     if (fd < 0 && errno == EEXIST) {
         if (!lm_arg_given(args, "overwrite"))

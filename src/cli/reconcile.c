@@ -24,6 +24,24 @@ void lm_reconcile_file_close(FILE *in)
         fclose(in);
 }
 
+static const char *senseless(enum lm_event_kind kind)
+{
+    switch (kind) {
+    case LM_EVENT_UNDO:
+        return "there is no call and no head count to take back";
+    case LM_EVENT_OPEN:
+        return "the session is open already";
+    case LM_EVENT_SIGHTING:
+        return "the called number has no letter and no digit";
+    case LM_EVENT_READING:
+    case LM_EVENT_HEADS:
+    case LM_EVENT_CLOSE:
+    case LM_EVENT_REGISTER:
+        break;
+    }
+    return "this event makes no sense here";
+}
+
 enum lm_err lm_reconcile_apply(const struct lm_event *ev, const char *file, long line, void *ctx)
 {
     struct lm_reconcile *r = ctx;
@@ -33,9 +51,9 @@ enum lm_err lm_reconcile_apply(const struct lm_event *ev, const char *file, long
         return err;
     snprintf(p.file, sizeof p.file, "%s", file);
     p.line = line;
-    lm_problem_set(&p, LM_EINPUT, "leave the line out",
+    lm_problem_set(&p, LM_EINPUT, "leave the line out", "%s",
         lm_session_is_closed(r->session) ? "this comes after the close of the session"
-                                         : "this event makes no sense here");
+                                         : senseless(ev->kind));
     lm_problems_add(&p, &r->problems);
     return LM_OK;
 }
@@ -96,15 +114,26 @@ static int read_register(struct lm_reconcile *r)
 
 /* --- opening and closing --- */
 
+static bool mob_exists(const struct lm_roll *roll, const char *mob)
+{
+    for (uint32_t i = 0, n = lm_roll_animals(roll); i < n; i++)
+        if (strcmp(lm_roll_animal(roll, i).mob, mob) == 0)
+            return true;
+    return false;
+}
+
 static int open_it(struct lm_reconcile *r, const struct lm_open *open)
 {
     struct lm_event ev = {
         .kind = LM_EVENT_OPEN, .t_ms = LM_TIME_NONE, .clock_ms = LM_TIME_NONE, .open = open};
     if (lm_session_apply(r->session, &ev, NULL) != LM_OK)
         return lm_fail(LM_EXIT_FAILED, NULL, "out of memory");
-    if (lm_roll_expected(r->roll) == 0 && lm_roll_animals(r->roll) > 0)
-        fprintf(stderr, "lugmark: note: no animal of the register is expected%s%s\n",
-            open->mob[0] != '\0' ? " in mob " : "", open->mob);
+    if (lm_roll_expected(r->roll) == 0 && lm_roll_animals(r->roll) > 0) {
+        if (open->mob[0] != '\0' && !mob_exists(r->roll, open->mob))
+            return lm_fail(LM_EXIT_USAGE, "name a mob of the register, or leave --mob out",
+                "no animal of the register is in a mob called %s", open->mob);
+        fputs("lugmark: note: no animal of the register is expected\n", stderr);
+    }
     return LM_EXIT_OK;
 }
 

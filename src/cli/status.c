@@ -1,9 +1,25 @@
 /* lugmark status: what the daemon is doing. */
 #include "command.h"
 
+#include <string.h>
+
 #include "client.h"
 #include "out_json.h"
+#include "problem.h"
 #include "verdict.h"
+
+/* With one lane the tally says it all. */
+static void lanes(const json_t *list)
+{
+    char name[LM_NAME_MAX + 1];
+    for (size_t i = 0; json_array_size(list) > 1 && i < json_array_size(list); i++) {
+        const json_t *lane = json_array_get(list, i);
+        printf("  lane %s: readings %lld, passes %lld\n",
+            lm_json_text(lane, "lane", name, sizeof name),
+            (long long) lm_json_int(lane, "readings", 0),
+            (long long) lm_json_int(lane, "passes", 0));
+    }
+}
 
 static int run(const struct lm_args *args)
 {
@@ -12,6 +28,11 @@ static int run(const struct lm_args *args)
     if (exit != LM_EXIT_OK)
         return exit;
     const json_t *session = json_object_get(answer, "session");
+    char journal[32];
+    if (strcmp(lm_json_text(answer, "journal", journal, sizeof journal), "failed") == 0)
+        exit = lm_fail(LM_EXIT_FAILED, "free space on the disk; nothing read so far is lost",
+            "THE JOURNAL CANNOT BE WRITTEN: %lld readings wait in memory",
+            (long long) lm_json_int(answer, "waiting", 0));
     if (lm_arg_given(args, "json")) {
         lm_json_line(stdout, json_incref(answer));
     } else if (!json_is_object(session)) {
@@ -21,9 +42,10 @@ static int run(const struct lm_args *args)
         putchar('\n');
         lm_tally_line(stdout, json_object_get(answer, "tally"));
         putchar('\n');
+        lanes(json_object_get(answer, "by_lane"));
     }
     json_decref(answer);
-    return LM_EXIT_OK;
+    return exit;
 }
 
 const struct lm_command lm_command_status = {

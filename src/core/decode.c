@@ -37,6 +37,8 @@ const char *lm_code_form_name(enum lm_code_form form)
         return "HDX telegram in hex";
     case LM_FORM_HDX_BITS:
         return "HDX telegram in bits";
+    case LM_FORM_UID:
+        return "UID of a 13.56 MHz chip";
     }
     return "no known form";
 }
@@ -102,6 +104,29 @@ static void prepare(struct lm_code_text *t, const char *text, size_t len)
     }
 }
 
+enum lm_err lm_decode_uid(const struct lm_code_text *t, struct lm_decoded *out)
+{
+    static const char mend[] = "write uid: and the chip's 4, 7 or 8 bytes, two hex digits each";
+    static const char word[] = "uid:";
+    const size_t n = sizeof word - 1;
+    if (t->len < n)
+        return LM_EAGAIN;
+    for (size_t i = 0; i < n; i++)
+        if (lm_upper(t->text[i]) != lm_upper(word[i]))
+            return LM_EAGAIN;
+    out->form = LM_FORM_UID;
+    size_t at = n;
+    while (at < t->len && t->text[at] == ' ')
+        at++;
+    enum lm_err err = lm_eid_from_uid(t->text + at, t->len - at, &out->eid);
+    if (at == t->len || err == LM_EFRAME)
+        return lm_problem_set(
+            t->p, LM_EFRAME, mend, "\"%s\" is no UID: not hex digits in pairs", t->quote);
+    if (err == LM_ERANGE)
+        return lm_problem_set(t->p, LM_ERANGE, mend, "\"%s\" is a UID that no chip has", t->quote);
+    return err;
+}
+
 enum lm_err lm_decode(const char *text, size_t len, struct lm_decoded *out, struct lm_problem *p)
 {
     struct lm_code_text t = {.p = p};
@@ -110,7 +135,9 @@ enum lm_err lm_decode(const char *text, size_t len, struct lm_decoded *out, stru
     if (t.len == 0)
         return lm_problem_set(
             p, LM_EFRAME, "give the 15 digits of a device", "no code, only blanks");
-    enum lm_err err = lm_decode_raw(&t, out);
+    enum lm_err err = lm_decode_uid(&t, out);
+    if (err == LM_EAGAIN)
+        err = lm_decode_raw(&t, out);
     if (err == LM_EAGAIN)
         err = lm_decode_letters(&t, out);
     if (err == LM_EAGAIN)

@@ -26,6 +26,9 @@ struct lm_code_text {
 /** Forms of 16, 28, 32, 112 and 128 characters. LM_EAGAIN: none of these, try the others. */
 enum lm_err lm_decode_raw(const struct lm_code_text *t, struct lm_decoded *out);
 
+/** uid: and hex digits. LM_EAGAIN: no such thing. */
+enum lm_err lm_decode_uid(const struct lm_code_text *t, struct lm_decoded *out);
+
 /** Two letters (or USA) and up to 12 digits. LM_EAGAIN: no such thing. */
 enum lm_err lm_decode_letters(const struct lm_code_text *t, struct lm_decoded *out);
 

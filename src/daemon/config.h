@@ -4,11 +4,12 @@
 #ifndef LUGMARK_DAEMON_CONFIG_H
 #define LUGMARK_DAEMON_CONFIG_H
 
+#include "drivers/ini.h"
 #include "lugmark/driver.h"
 #include "lugmark/regcsv.h"
 #include "lugmark/session.h"
 
-#define CONFIG_LINE_MAX 197u /**< inih cuts longer lines silently, so they are refused before */
+#define CONFIG_LINE_MAX LM_INI_LINE_MAX
 #define CONFIG_KEY_MAX 48u
 #define CONFIG_READERS 32u /**< more than any yard has */
 #define CONFIG_LANES 16u
@@ -38,6 +39,7 @@ struct config_reader {
     /** What the driver gets: `block`, and the keys of the frame that it names. */
     struct lm_setting list[2 * CONFIG_SETTINGS];
     size_t n_list;
+    const struct config_block *frame; /**< the section that its decoder names, or NULL */
 };
 
 struct config_lane {
@@ -71,12 +73,6 @@ struct config *config_new(void);
  * @return LM_OK; LM_ENOTFOUND when the file cannot be opened; LM_EINPUT after mistakes.
  */
 enum lm_err config_read(struct config *cfg, const char *path, lm_problem_fn *fn, void *ctx);
-
-/**
- * Find the default file: /etc/lugmark/lugmark.conf, then $XDG_CONFIG_HOME/lugmark/lugmark.conf.
- * @return @p out, or NULL when there is none.
- */
-const char *config_default(char *out, size_t size);
 
 /**
  * What differs from the defaults, as the open event of a session carries it: `rearm_ms.1=3000`.

@@ -1,5 +1,6 @@
 /** @file config_parse.h
- * What the two halves of the configuration reader share: lines (config.c), keys (config_keys.c).
+ * What the halves of the configuration reader share: keys (config_keys.c), readers
+ * (config_readers.c), suggestions (config_suggest.c). Lines are taken apart in drivers/ini.c.
  */
 #ifndef LUGMARK_DAEMON_CONFIG_PARSE_H
 #define LUGMARK_DAEMON_CONFIG_PARSE_H
@@ -20,7 +21,6 @@ enum config_section {
 
 struct config_parse {
     struct config *cfg;
-    FILE *in;
     long line;
     unsigned problems;
     lm_problem_fn *fn;

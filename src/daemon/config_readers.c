@@ -107,6 +107,7 @@ static void finish_decoder(struct config_parse *c, struct config_reader *r)
     }
     const struct config_block *frame = ops != NULL ? frame_of(c, decoder) : NULL;
     add_settings(r, &r->block);
+    r->frame = frame;
     if (frame != NULL) {
         add_settings(r, frame);
         for (size_t i = 0; i < r->n_list; i++) {

@@ -52,8 +52,9 @@ static enum lm_err note_act(struct fold *f, const struct lm_event *ev)
 static enum lm_err note_replayed(
     const struct lm_event *ev, const struct lm_verdict *verdict, void *ctx)
 {
-    (void) verdict;
-    return note_act(ctx, ev);
+    struct fold *f = ctx;
+    lanes_note(&f->lanes, ev, verdict);
+    return note_act(f, ev);
 }
 
 /* The session clock goes on where it stood, plus the time that passed by the wall clock. */
@@ -84,15 +85,26 @@ static enum lm_err resume_session(struct fold *f, const struct lm_store_session 
     return LM_OK;
 }
 
+/*
+ * From here on the register is read from memory and the file is written at its end: a large cache
+ * would only fill with pages of the journal that nobody asks for again.
+ */
+#define CACHE_KIB 512u
+
 enum lm_err fold_begin(struct fold *f, struct lm_store *store, const struct config *config)
 {
     *f = (struct fold){.store = store, .config = config};
     struct lm_store_session row;
     enum lm_err err = lm_store_session_open(store, &row);
     if (err == LM_OK) {
-        return resume_session(f, &row);
+        err = resume_session(f, &row);
+    } else if (err == LM_ENOTFOUND) {
+        err = load_roll(f);
     }
-    return err == LM_ENOTFOUND ? load_roll(f) : err;
+    if (err == LM_OK) {
+        lm_store_cache(store, CACHE_KIB);
+    }
+    return err;
 }
 
 void fold_end(struct fold *f)
@@ -122,6 +134,7 @@ static void begin_session(struct fold *f, const struct lm_event *ev)
     f->session = f->next;
     f->next = NULL;
     f->n_acts = 0;
+    f->lanes = (struct lanes){.n = 0};
     f->clock_ms = 0;
     f->steady_ms = clock_steady_ms();
     if (lm_store_session_open(f->store, &f->row) != LM_OK) {
@@ -158,6 +171,7 @@ enum lm_err fold_apply(struct fold *f, const struct lm_event *ev, struct lm_verd
     enum lm_err err = ev->kind == LM_EVENT_OPEN ? apply_open(f, ev, verdict)
                                                 : lm_session_apply(f->session, ev, verdict);
     if (err == LM_OK) {
+        lanes_note(&f->lanes, ev, verdict);
         err = note_act(f, ev);
     }
     if (err == LM_OK && ev->kind == LM_EVENT_CLOSE) {

@@ -23,12 +23,12 @@ enum life life_next(enum life state, enum life_what what)
     return (enum life) table[state][what];
 }
 
-int life_delay_ms(int previous_ms)
+int life_delay_ms(int previous_ms, int last_ms)
 {
     if (previous_ms <= 0) {
         return LIFE_RETRY_FIRST_MS;
     }
-    return previous_ms >= LIFE_RETRY_LAST_MS / 2 ? LIFE_RETRY_LAST_MS : previous_ms * 2;
+    return previous_ms >= last_ms / 2 ? last_ms : previous_ms * 2;
 }
 
 int life_is_open(enum life state)

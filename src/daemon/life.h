@@ -4,8 +4,10 @@
 #ifndef LUGMARK_DAEMON_LIFE_H
 #define LUGMARK_DAEMON_LIFE_H
 
-#define LIFE_RETRY_FIRST_MS 250
-#define LIFE_RETRY_LAST_MS 5000
+#define LIFE_RETRY_FIRST_MS 100
+#define LIFE_RETRY_ABSENT_MS 2000   /**< looking whether it is there costs next to nothing */
+#define LIFE_RETRY_LAST_MS 5000     /**< there, but busy or not permitted */
+#define LIFE_RETRY_FALLING_MS 30000 /**< it hangs up each time as soon as it is opened */
 
 enum life {
     LIFE_ABSENT,      /**< not there; tried again later */
@@ -31,8 +33,11 @@ enum life_what {
 /** The state after @p what happened in @p state. What cannot happen there changes nothing. */
 enum life life_next(enum life state, enum life_what what);
 
-/** Milliseconds to wait before the next try, from the wait before (0 for the first). */
-int life_delay_ms(int previous_ms);
+/**
+ * Milliseconds to wait before the next try: twice the wait before (0 for the first), at most
+ * @p last_ms.
+ */
+int life_delay_ms(int previous_ms, int last_ms);
 
 /** Whether the descriptor is open in this state. */
 int life_is_open(enum life state);

@@ -19,7 +19,7 @@ static void on_second(evutil_socket_t fd, short what, void *ctx)
     struct daemon *d = ctx;
     (void) fd;
     (void) what;
-    readers_check_silence(&d->readers);
+    readers_check(&d->readers);
     journal_catch_up(&d->journal);
 }
 

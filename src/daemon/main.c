@@ -96,7 +96,7 @@ static void say_problem(const struct lm_problem *p, void *ctx)
 static int take_config(const struct options *o, struct config *config, struct readers *readers)
 {
     char found[PATH_MAX];
-    const char *path = o->config != NULL ? o->config : config_default(found, sizeof found);
+    const char *path = o->config != NULL ? o->config : lm_ini_default(found, sizeof found);
     if (path == NULL) {
         log_at(LOG_LEVEL_NOTICE, "configuration", "none found: no readers; see lugmarkd --help");
     } else if (config_read(config, path, say_problem, NULL) != LM_OK) {

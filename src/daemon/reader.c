@@ -1,11 +1,18 @@
+/*
+ * One reader: what its driver hands over, when it is looked at, and its life. The set of all of
+ * them is in readers.c.
+ */
 #include "reader.h"
 
 #include "clock.h"
 #include "daemon.h"
 #include "log.h"
 #include "verdict_json.h"
-#include <stdlib.h>
-#include <string.h>
+
+/** Lines of a driver, such as what a program says of itself, that go to the log in a minute. */
+#define NOTES_A_MINUTE 20u
+/** Openings that fell through at once which are told; after that it is silence until one stands. */
+#define FALLS_TOLD 3u
 
 static void on_reading(void *ctx, const struct lm_event *ev)
 {
@@ -18,14 +25,18 @@ static void on_reading(void *ctx, const struct lm_event *ev)
         r->rejects[LM_REJECT_SYNTAX]++;
         return;
     }
-    r->readings += e.kind == LM_EVENT_READING ? 1u : 0u;
     e.seq = 0;
     e.open = NULL;
     e.record = NULL;
+    /* Whatever time the reader gave: clocks of readers are never trusted, order is arrival. */
     e.t_ms = clock_wall_ms();
     e.clock_ms = fold_clock(&d->fold);
     snprintf(e.lane, sizeof e.lane, "%s", r->config->lane);
     snprintf(e.reader, sizeof e.reader, "%s", r->config->block.name);
+    if (e.kind == LM_EVENT_READING) {
+        r->readings++;
+        r->last_ms = e.t_ms;
+    }
     if (d->fold.session != NULL) {
         journal_add(&d->journal, &e);
     } else if (e.kind == LM_EVENT_READING && publish_wanted(&d->publisher)) {
@@ -42,11 +53,28 @@ static void on_reject(void *ctx, enum lm_reject reject, size_t bytes)
     }
 }
 
-static void change(struct reader *r, enum life_what what);
+static void on_note(void *ctx, const char *line)
+{
+    struct reader *r = ctx;
+    int64_t now = clock_steady_ms();
+    char where[LM_NAME_MAX + 16];
+    if (r->notes == 0 || now - r->notes_ms >= 60000) {
+        r->notes = 0;
+        r->notes_ms = now;
+    }
+    if (r->notes++ > NOTES_A_MINUTE) {
+        return;
+    }
+    snprintf(where, sizeof where, "reader %s", r->config->block.name);
+    log_at(LOG_LEVEL_NOTICE, where, "says: %s",
+        r->notes <= NOTES_A_MINUTE ? line : "more than is shown here within a minute");
+}
+
+static void show(struct reader *r);
 
 static struct lm_sink sink_of(struct reader *r)
 {
-    return (struct lm_sink){.reading = on_reading, .reject = on_reject, .ctx = r};
+    return (struct lm_sink){.reading = on_reading, .reject = on_reject, .ctx = r, .note = on_note};
 }
 
 static void set_timer(struct reader *r, int ms)
@@ -101,22 +129,56 @@ static void close_port(struct reader *r)
     r->config->ops->close(r->state);
 }
 
+/*
+ * Whether it is no reader that falls over as soon as it is opened. Of a port one byte is enough: if
+ * it hangs up then, somebody pulled a plug and will put it in again. A program that ends after each
+ * line would be started without end.
+ */
+static bool has_stood(const struct reader *r)
+{
+    bool port = lm_setting_get(r->config->list, r->config->n_list, "port") != NULL;
+    return (port && r->has_byte) || clock_steady_ms() - r->opened_ms >= READER_STOOD_MS;
+}
+
+/* It is there no more: say why, unless the driver knows better. */
+static void lose(struct reader *r, const char *why)
+{
+    bool stood = has_stood(r);
+    r->problem = (struct lm_problem){.err = LM_EGONE};
+    if (r->config->ops->gone != NULL) {
+        r->config->ops->gone(r->state, &r->problem);
+        r->problem.err = LM_EGONE;
+    }
+    if (r->problem.what[0] == '\0') {
+        lm_problem_set(&r->problem, LM_EGONE, NULL, "%s", why);
+    }
+    r->falls = stood ? 0 : r->falls + 1;
+    r->delay_ms = stood ? 0 : r->delay_ms;
+    reader_change(r, LIFE_GONE);
+}
+
+static void note_bytes(struct reader *r)
+{
+    r->heard_ms = clock_steady_ms();
+    r->has_byte = true;
+    reader_check_stood(r);
+    if (r->life != LIFE_LIVE) {
+        reader_change(r, LIFE_BYTES);
+    }
+}
+
 /* After the driver looked at its port: @p err is what it said. */
 static void after_work(struct reader *r, enum lm_err err, bool bytes)
 {
     const struct lm_driver_ops *ops = r->config->ops;
     if (bytes && err == LM_OK) {
-        r->heard_ms = clock_steady_ms();
-        r->has_byte = true;
-        if (r->life != LIFE_LIVE) {
-            change(r, LIFE_BYTES);
-        }
+        note_bytes(r);
     }
     if (ops->finished != NULL && ops->finished(r->state)) {
         r->ended = true;
-        change(r, LIFE_ENDED);
+        reader_change(r, LIFE_ENDED);
     } else if (err != LM_OK && err != LM_EAGAIN) {
-        change(r, LIFE_GONE);
+        lose(r, "it hung up");
     } else {
         set_tick(r);
     }
@@ -141,7 +203,7 @@ static void on_timer(evutil_socket_t fd, short what, void *ctx)
     (void) fd;
     (void) what;
     if (!life_is_open(r->life)) {
-        change(r, LIFE_TRY);
+        reader_change(r, LIFE_TRY);
         return;
     }
     if (leave_alone(r)) {
@@ -179,8 +241,9 @@ static enum life_what try_open(struct reader *r)
     if (err == LM_OK) {
         err = watch_port(r);
         if (err == LM_OK) {
-            r->heard_ms = clock_steady_ms();
+            r->opened_ms = r->heard_ms = clock_steady_ms();
             r->has_byte = false;
+            r->openings++;
             return LIFE_OPENED;
         }
         close_port(r);
@@ -192,23 +255,39 @@ static enum life_what try_open(struct reader *r)
     return err == LM_ENOTFOUND ? LIFE_NOT_THERE : LIFE_REFUSED;
 }
 
-/* Tell people of a new state, once. */
-static void show(struct reader *r)
+/* One line in the log when something changed: never one for every try. */
+static void log_change(struct reader *r)
 {
-    if (r->life == r->shown) {
+    char where[LM_NAME_MAX + 16];
+    bool enough = r->falls > FALLS_TOLD || (r->falls == FALLS_TOLD && r->problem.err != LM_EGONE);
+    if ((r->life == r->told && r->problem.err == r->told_err) || enough) {
         return;
     }
-    r->shown = r->life;
-    r->since_ms = clock_wall_ms();
-    char where[LM_NAME_MAX + 16];
+    r->told = r->life;
+    r->told_err = r->problem.err;
     snprintf(where, sizeof where, "reader %s", r->config->block.name);
     if (r->problem.err != LM_OK) {
-        log_at(LOG_LEVEL_WARNING, where, "%s: %s%s%s", life_name(r->life), r->problem.what,
-            r->problem.mend[0] != '\0' ? "; to mend: " : "", r->problem.mend);
+        log_at(LOG_LEVEL_WARNING, where, "%s: %s%s%s%s", life_name(r->life), r->problem.what,
+            r->problem.mend[0] != '\0' ? "; to mend: " : "", r->problem.mend,
+            r->falls == FALLS_TOLD ? "; it does so again and again: no more of it here" : "");
     } else {
         log_at(LOG_LEVEL_NOTICE, where, "%s%s", life_name(r->life),
             r->ended ? ": the replay is over" : "");
     }
+}
+
+/* Tell people of a new state, or of another reason for it, once. */
+static void show(struct reader *r)
+{
+    log_change(r);
+    if (r->life == r->shown && r->problem.err == r->shown_err) {
+        return;
+    }
+    if (r->life != r->shown) {
+        r->since_ms = clock_wall_ms();
+    }
+    r->shown = r->life;
+    r->shown_err = r->problem.err;
     if (publish_wanted(&r->d->publisher)) {
         publish_send(&r->d->publisher, reader_json(r, true), 0);
     }
@@ -220,12 +299,17 @@ static void wait_for_next_try(struct reader *r)
         evtimer_del(r->timer);
         return;
     }
-    r->delay_ms = life_delay_ms(r->delay_ms);
+    int last_ms = LIFE_RETRY_LAST_MS;
+    if (r->life == LIFE_ABSENT) {
+        last_ms = LIFE_RETRY_ABSENT_MS;
+    } else if (r->falls > FALLS_TOLD) {
+        last_ms = LIFE_RETRY_FALLING_MS;
+    }
+    r->delay_ms = life_delay_ms(r->delay_ms, last_ms);
     set_timer(r, r->delay_ms);
 }
 
-/* The only place where the life of a reader changes, with what each change brings with it. */
-static void change(struct reader *r, enum life_what what)
+void reader_change(struct reader *r, enum life_what what)
 {
     bool was_open = life_is_open(r->life);
     r->life = life_next(r->life, what);
@@ -234,11 +318,6 @@ static void change(struct reader *r, enum life_what what)
     }
     bool open = life_is_open(r->life);
     if (was_open && !open) {
-        if (what == LIFE_GONE) {
-            lm_problem_set(&r->problem, LM_EGONE, NULL, "it hung up");
-            /* A port that gave something is worth a quick new try; a program that dies is not. */
-            r->delay_ms = r->has_byte ? 0 : r->delay_ms;
-        }
         close_port(r);
     }
     if (!open) {
@@ -249,123 +328,55 @@ static void change(struct reader *r, enum life_what what)
     show(r);
 }
 
-static void name_problem(
-    const struct config *config, const struct config_reader *c, struct lm_problem *p)
+void reader_check_stood(struct reader *r)
 {
-    char what[221];
-    snprintf(p->file, sizeof p->file, "%s", config->file);
-    p->line = c->block.line;
-    for (size_t i = 0; i < c->block.n; i++) {
-        /* A driver names the key that it does not like; the line is known only here. */
-        if (strstr(p->what, c->block.settings[i].key) != NULL) {
-            p->line = c->block.settings[i].line;
-        }
+    if (r->falls > 0 && has_stood(r)) {
+        r->falls = 0;
+        show(r); /* it may not have been told yet that it is open */
     }
-    snprintf(what, sizeof what, "%.*s", (int) sizeof what - 1, p->what);
-    snprintf(p->what, sizeof p->what, "[reader %s]: %s", c->block.name, what);
 }
 
-enum lm_err readers_new(
-    struct readers *rs, const struct config *config, lm_problem_fn *fn, void *ctx)
+void reader_moved(struct reader *r)
 {
-    enum lm_err err = LM_OK;
-    *rs = (struct readers){.all = calloc(CONFIG_READERS, sizeof *rs->all)};
-    if (rs->all == NULL) {
+    if (!may_work(r)) {
+        return; /* first the old one must be able to say what it still has */
+    }
+    struct lm_sink sink = sink_of(r);
+    (void) r->config->ops->service(r->state, &sink);
+    lose(r, "its link leads to another device now");
+    journal_nudge(&r->d->journal);
+}
+
+enum lm_err reader_begin(struct reader *r, struct daemon *d)
+{
+    r->d = d;
+    r->timer = evtimer_new(d->base, on_timer, r);
+    if (r->timer == NULL) {
         return LM_ENOMEM;
     }
-    for (size_t i = 0; i < config->n_readers; i++) {
-        const struct config_reader *c = &config->readers[i];
-        struct lm_problem p = {.err = LM_OK};
-        struct reader *r = &rs->all[rs->n];
-        *r = (struct reader){.config = c, .fd = -1, .life = LIFE_ABSENT, .shown = LIFE_OPENING};
-        r->state = c->ops->new_(c->list, c->n_list, &p);
-        if (r->state == NULL) {
-            name_problem(config, c, &p);
-            fn(&p, ctx);
-            err = LM_EINPUT;
-        } else {
-            rs->n++;
-        }
-    }
-    return err;
-}
-
-enum lm_err readers_begin(struct readers *rs, struct daemon *d)
-{
-    for (size_t i = 0; i < rs->n; i++) {
-        struct reader *r = &rs->all[i];
-        r->d = d;
-        r->timer = evtimer_new(d->base, on_timer, r);
-        if (r->timer == NULL) {
-            return LM_ENOMEM;
-        }
-        event_priority_set(r->timer, PRIORITY_WORK);
-    }
-    for (size_t i = 0; i < rs->n; i++) {
-        change(&rs->all[i], LIFE_TRY);
-    }
+    event_priority_set(r->timer, PRIORITY_WORK);
     return LM_OK;
 }
 
-void readers_end(struct readers *rs)
+void reader_end(struct reader *r)
 {
-    for (size_t i = 0; i < rs->n; i++) {
-        struct reader *r = &rs->all[i];
-        if (r->timer != NULL) {
-            if (life_is_open(r->life)) {
-                close_port(r);
-            }
-            event_free(r->timer);
-        }
-        r->config->ops->free_(r->state);
-    }
-    free(rs->all);
-    *rs = (struct readers){0};
-}
-
-void readers_check_silence(struct readers *rs)
-{
-    int64_t now = clock_steady_ms();
-    for (size_t i = 0; i < rs->n; i++) {
-        struct reader *r = &rs->all[i];
-        if (r->life == LIFE_LIVE && now - r->heard_ms >= r->config->silent_ms) {
-            change(r, LIFE_QUIET);
-        }
-    }
-}
-
-void readers_pause(struct readers *rs)
-{
-    if (rs->paused) {
+    if (r->timer == NULL) {
         return;
     }
-    rs->paused = true;
-    log_at(LOG_LEVEL_ERROR, "journal", "%u readings wait for the disk: the ports are left alone",
-        JOURNAL_PENDING_MAX);
-    for (size_t i = 0; i < rs->n; i++) {
-        if (rs->all[i].readable != NULL) {
-            event_del(rs->all[i].readable);
-        }
+    if (life_is_open(r->life)) {
+        close_port(r);
     }
+    event_free(r->timer);
+    r->timer = NULL;
 }
 
-void readers_renew(struct readers *rs)
+void reader_take_up(struct reader *r)
 {
-    for (size_t i = 0; i < rs->n; i++) {
-        struct reader *r = &rs->all[i];
-        if (life_is_open(r->life) && may_work(r)) {
-            if (r->readable != NULL) {
-                event_add(r->readable, NULL);
-            }
-            set_tick(r);
-        }
+    if (!life_is_open(r->life) || !may_work(r)) {
+        return;
     }
-}
-
-void readers_resume(struct readers *rs)
-{
-    if (rs->paused) {
-        rs->paused = false;
-        readers_renew(rs);
+    if (r->readable != NULL) {
+        event_add(r->readable, NULL);
     }
+    set_tick(r);
 }

@@ -11,20 +11,42 @@
 #include <string.h>
 #include <sys/stat.h>
 
+/* A driver or decoder begins with the key that it does not like; the line is known only here. */
+static bool begins_with(const char *what, const char *key)
+{
+    size_t len = strlen(key);
+    return strncmp(what, key, len) == 0 && what[len] == ':';
+}
+
+/* The section that a problem is about: a frame has one of its own. */
+static const struct config_block *section_of(const struct config_reader *c, const char *what)
+{
+    const struct lm_decoder_ops *ops = c->frame != NULL ? lm_decoder_find("frame") : NULL;
+    for (size_t i = 0; ops != NULL && ops->keys[i] != NULL; i++) {
+        if (begins_with(what, ops->keys[i])) {
+            return c->frame;
+        }
+    }
+    return &c->block;
+}
+
 static void name_problem(
     const struct config *config, const struct config_reader *c, struct lm_problem *p)
 {
     char what[221];
+    const struct config_block *block = section_of(c, p->what);
+    bool found = false;
     snprintf(p->file, sizeof p->file, "%s", config->file);
-    p->line = c->block.line;
-    for (size_t i = 0; i < c->block.n; i++) {
-        /* A driver names the key that it does not like; the line is known only here. */
-        if (strstr(p->what, c->block.settings[i].key) != NULL) {
-            p->line = c->block.settings[i].line;
+    p->line = block->line;
+    for (size_t i = 0; i < block->n && !found; i++) {
+        found = begins_with(p->what, block->settings[i].key);
+        if (found || strstr(p->what, block->settings[i].key) != NULL) {
+            p->line = block->settings[i].line;
         }
     }
     snprintf(what, sizeof what, "%.*s", (int) sizeof what - 1, p->what);
-    snprintf(p->what, sizeof p->what, "[reader %s]: %s", c->block.name, what);
+    snprintf(p->what, sizeof p->what, "[%s %s]: %s", block == c->frame ? "frame" : "reader",
+        block->name, what);
 }
 
 enum lm_err readers_new(
@@ -39,7 +61,12 @@ enum lm_err readers_new(
         const struct config_reader *c = &config->readers[i];
         struct lm_problem p = {.err = LM_OK};
         struct reader *r = &rs->all[rs->n];
-        *r = (struct reader){.config = c, .fd = -1, .life = LIFE_ABSENT, .shown = LIFE_OPENING};
+        *r = (struct reader){.config = c,
+            .fd = -1,
+            .life = LIFE_ABSENT,
+            .shown = LIFE_STATES, /* nothing was told yet */
+            .told = LIFE_STATES,
+            .last_ms = LM_TIME_NONE};
         r->state = c->ops->new_(c->list, c->n_list, &p);
         if (r->state == NULL) {
             name_problem(config, c, &p);
@@ -67,10 +94,13 @@ enum lm_err readers_begin(struct readers *rs, struct daemon *d)
 
 void readers_end(struct readers *rs)
 {
+    /* All are closed before the first is freed: programs that will not end are waited for at once.
+     */
     for (size_t i = 0; i < rs->n; i++) {
-        struct reader *r = &rs->all[i];
-        reader_end(r);
-        r->config->ops->free_(r->state);
+        reader_end(&rs->all[i]);
+    }
+    for (size_t i = 0; i < rs->n; i++) {
+        rs->all[i].config->ops->free_(rs->all[i].state);
     }
     free(rs->all);
     *rs = (struct readers){0};
@@ -100,8 +130,9 @@ void readers_check(struct readers *rs)
         if (!life_is_open(r->life)) {
             continue;
         }
+        reader_check_stood(r);
         if (has_moved(r)) {
-            reader_change(r, LIFE_MOVED);
+            reader_moved(r);
         } else if (r->life == LIFE_LIVE && now - r->heard_ms >= r->config->silent_ms) {
             reader_change(r, LIFE_QUIET);
         }

@@ -13,19 +13,39 @@ static void fail(struct request *r, enum lm_err err, const char *mend, const cha
     request_fail(r, &p);
 }
 
-/* The findings object of a session, read back so that it is one line whatever its layout. */
-static json_t *findings_json(const struct lm_session *session)
+typedef enum lm_err report_fn(FILE *out, const struct lm_session *session);
+
+/* What a report writes, in memory. Ownership: free(). NULL when out of memory. */
+static char *written(report_fn *report, const struct lm_session *session, size_t *len)
 {
     char *text = NULL;
-    size_t len = 0;
-    json_t *out = NULL;
-    FILE *mem = open_memstream(&text, &len);
+    FILE *mem = open_memstream(&text, len);
     if (mem == NULL) {
         return NULL;
     }
-    enum lm_err err = lm_report_json(mem, session);
+    enum lm_err err = report(mem, session);
     if (fclose(mem) == 0 && err == LM_OK) {
-        out = json_loadb(text, len, 0, NULL);
+        return text;
+    }
+    free(text);
+    return NULL;
+}
+
+/* The findings of a session as an answer: the object, and the text for people if it was asked for.
+ */
+static json_t *findings_json(const struct request *r, const struct lm_session *session)
+{
+    size_t len = 0;
+    char *text = written(lm_report_json, session, &len);
+    json_t *object = text != NULL ? json_loadb(text, len, 0, NULL) : NULL;
+    free(text);
+    json_t *out = object != NULL ? json_pack("{s:o}", "findings", object) : NULL;
+    if (out == NULL || !json_is_true(json_object_get(r->body, "text"))) {
+        return out;
+    }
+    text = written(lm_report_text, session, &len);
+    if (text != NULL) {
+        json_object_set_new(out, "text", json_stringn(text, len));
     }
     free(text);
     return out;
@@ -47,7 +67,7 @@ static json_t *last_findings(struct request *r, enum lm_err *err)
     }
     *err = scratch_run(&s, d->store, NULL, NULL);
     if (*err == LM_OK) {
-        out = findings_json(s.session);
+        out = findings_json(r, s.session);
         *err = out != NULL ? LM_OK : LM_ENOMEM;
     }
     scratch_end(&s);
@@ -58,18 +78,18 @@ void request_findings(struct request *r)
 {
     struct fold *f = &r->d->fold;
     enum lm_err err = LM_OK;
-    json_t *findings = NULL;
+    json_t *answer = NULL;
     if (!request_ready(r)) {
         return;
     }
     if (f->session != NULL) {
-        findings = findings_json(f->session);
-        err = findings != NULL ? LM_OK : LM_ENOMEM;
+        answer = findings_json(r, f->session);
+        err = answer != NULL ? LM_OK : LM_ENOMEM;
     } else {
-        findings = last_findings(r, &err);
+        answer = last_findings(r, &err);
     }
     if (err == LM_OK) {
-        request_ok(r, json_pack("{s:o}", "findings", findings));
+        request_ok(r, answer);
     } else if (err == LM_ENOTFOUND) {
         fail(r, LM_EARG, "begin one: lugmark open walk", "there was no session yet");
     } else {
@@ -98,13 +118,14 @@ void request_status(struct request *r)
     json_t *holding = json_pack("{s:s, s:s, s:s}", "name", d->config->holding_name, "number",
         d->config->holding_number, "keeper", d->config->holding_keeper);
     request_ok(
-        r, json_pack("{s:o, s:o, s:s, s:o, s:I, s:I, s:o, s:o, s:I}", "session",
+        r, json_pack("{s:o, s:o, s:s, s:o, s:I, s:I, s:o, s:o, s:o, s:I}", "session",
                f->session != NULL ? session_json(&f->row) : json_null(), "tally",
                tally_json(f->session), "journal", d->journal.failed ? "failed" : "well", "problem",
                d->journal.failed ? json_string(d->journal.problem.what) : json_null(), "waiting",
                (json_int_t) d->journal.n, "last_seq", (json_int_t) f->last_seq, "lanes",
-               lanes_json(d->config), "holding", holding, "animals",
-               (json_int_t) lm_roll_animals(f->roll)));
+               lanes_json(d->config), "by_lane",
+               f->session != NULL ? lanes_tally_json(&f->lanes, d->config) : json_null(), "holding",
+               holding, "animals", (json_int_t) lm_roll_animals(f->roll)));
 }
 
 void request_readers(struct request *r)

@@ -70,6 +70,18 @@ static void add_number(json_t *list, const char *number)
     }
 }
 
+/* The device of an animal whose chip was read by its UID: it is found, but not listed. */
+static bool chip_of(const struct lm_roll *roll, uint32_t animal, struct lm_eid eid,
+    struct lm_roll_device *dev)
+{
+    struct lm_roll_hits it;
+    bool more = eid.known == LM_EID_UID && lm_roll_code_first(roll, eid, &it, dev);
+    while (more && (dev->animal != animal || dev->gone)) {
+        more = lm_roll_code_next(roll, &it, dev);
+    }
+    return more;
+}
+
 /*
  * What to look for on the animal: the numbers it wears, and colour and place of the device that
  * was read or, when that has no number to see, of the first that has one.
@@ -96,6 +108,11 @@ static void add_animal(json_t *out, const struct lm_roll *roll, uint32_t animal,
                 place = lm_place_name((enum lm_place) dev.place);
                 found = read;
             }
+        }
+        struct lm_roll_device chip;
+        if (!found && chip_of(roll, animal, eid, &chip)) {
+            colour = chip.colour;
+            place = lm_place_name((enum lm_place) chip.place);
         }
     }
     json_object_set_new(out, "animal", key != NULL ? json_string(key) : json_null());

@@ -71,7 +71,7 @@ static void emit_mark(struct lm_findings_run *run, const struct mark *m)
     const struct seen *e = m->seen == LM_NO_SEEN ? NULL : &s->seen[m->seen];
     uint32_t times = m->times;
     if (m->reason == LM_SAME_ANIMAL_AGAIN && e)
-        times = e->passes ? e->passes : e->sightings;
+        times = (uint32_t) e->passes + e->sightings;
     if (m->reason == LM_SAME_ANIMAL_AGAIN && times < 2)
         return; /* the second call was taken back */
     lm_findings_emit(run, (struct lm_finding){.reason = m->reason,
@@ -160,12 +160,15 @@ static void emit_calls(struct lm_findings_run *run, enum lm_reason reason)
         const struct sighting *call = &s->sightings[i];
         if (call->undone || !(reason == LM_DAMAGED_TEXT ? call->cut : call->removed))
             continue;
-        lm_findings_emit(run, (struct lm_finding){.reason = reason,
-                                  .animal = call->animal,
-                                  .other = LM_NO_ANIMAL,
-                                  .text = lm_arena_at(&s->arena, call->text),
-                                  .t_ms = call->t,
-                                  .times = 1});
+        lm_findings_emit(
+            run, (struct lm_finding){.reason = reason,
+                     .animal = call->animal,
+                     .other = LM_NO_ANIMAL,
+                     .eid = reason == LM_REMOVED_DEVICE ? lm_findings_removed_code(s, call)
+                                                        : (struct lm_eid){0},
+                     .text = lm_arena_at(&s->arena, call->text),
+                     .t_ms = call->t,
+                     .times = 1});
     }
 }
 
@@ -184,17 +187,20 @@ static void bounds(struct lm_summary *sum)
     }
 }
 
-/** The head count that stands: the last of each lane, added up. */
+/** The head count that stands: the last of each lane added up, or the last total after them. */
 static void add_heads(const struct lm_session *s, struct lm_summary *sum)
 {
     bool taken[LM_LANES_MAX] = {false};
     for (uint32_t i = s->n_heads; i-- > 0;) {
         const struct heads *h = &s->heads[i];
-        if (h->undone || taken[h->lane])
+        bool total = s->lanes[h->lane].name[0] == '\0';
+        if (h->undone || taken[h->lane] || (total && sum->has_heads))
             continue;
         taken[h->lane] = true;
         sum->has_heads = true;
         sum->heads += h->n;
+        if (total)
+            return;
     }
 }
 

@@ -28,6 +28,9 @@ uint32_t lm_findings_number_times(const struct lm_session *s, uint32_t i);
 struct lm_eid lm_findings_conflict_code(
     const struct lm_session *s, const struct sighting *call, uint32_t *animal);
 
+/** The code of the removed device whose number was called, or none. */
+struct lm_eid lm_findings_removed_code(const struct lm_session *s, const struct sighting *call);
+
 bool lm_findings_wears_code(const struct lm_session *s, uint32_t animal);
 
 #endif

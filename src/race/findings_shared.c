@@ -19,7 +19,7 @@ bool lm_findings_wears_code(const struct lm_session *s, uint32_t animal)
 struct lm_eid lm_findings_conflict_code(
     const struct lm_session *s, const struct sighting *call, uint32_t *animal)
 {
-    struct lm_eid eid = {.bits = call->with | UINT64_C(1) << 63, .known = LM_EID_CODE};
+    struct lm_eid eid = lm_eid_from_key(call->with);
     struct lm_roll_hits it;
     struct lm_roll_device d;
     *animal = LM_NO_ANIMAL;
@@ -29,6 +29,20 @@ struct lm_eid lm_findings_conflict_code(
             *animal = d.animal;
     }
     return eid;
+}
+
+struct lm_eid lm_findings_removed_code(const struct lm_session *s, const struct sighting *call)
+{
+    char called[LM_VISUAL_MAX + 1], mine[LM_VISUAL_MAX + 1];
+    struct lm_roll_animal a = lm_roll_animal(s->roll, call->animal);
+    lm_visual_fold_loose(lm_arena_at(&s->arena, call->text), called);
+    for (uint32_t k = 0; k < a.n_devices; k++) {
+        struct lm_roll_device d = lm_roll_device(s->roll, call->animal, k);
+        lm_visual_fold_loose(d.visual, mine);
+        if (d.gone && strcmp(mine, called) == 0)
+            return d.eid;
+    }
+    return (struct lm_eid){0};
 }
 
 uint32_t lm_findings_number_times(const struct lm_session *s, uint32_t i)

@@ -99,12 +99,13 @@ static enum lm_err fill_texts(
     return err;
 }
 
-static enum lm_err add_device(struct lm_roll *roll, uint32_t animal, const struct lm_device *from)
+static enum lm_err add_device(
+    struct lm_roll *roll, uint32_t animal, const struct lm_device *from, struct lm_eid eid)
 {
     struct device_row *d = &roll->devices[roll->n_devices];
     memset(d, 0, sizeof *d);
-    d->bits = from->eid.bits;
-    d->known = from->eid.known & 3u;
+    d->bits = eid.bits;
+    d->known = eid.known & 3u;
     d->animal = animal;
     d->applied = from->applied;
     d->form = from->form;
@@ -124,9 +125,28 @@ static enum lm_err add_device(struct lm_roll *roll, uint32_t animal, const struc
 /** Old device rows stay in their chains; they are passed over from now on. */
 static void forget_devices(struct lm_roll *roll, const struct animal_row *a)
 {
-    for (uint32_t k = 0; k < a->n_devices; k++)
+    for (uint32_t k = 0; k < (uint32_t) a->n_devices + a->n_uids; k++)
         roll->devices[a->first + k].animal = LM_NO_ANIMAL;
     roll->live_devices -= a->n_devices;
+}
+
+/** A second row, not listed, for each device with a chip: so a look-up by its UID finds the animal.
+ */
+static enum lm_err add_uids(
+    struct lm_roll *roll, struct animal_row *a, uint32_t row, const struct lm_record *rec)
+{
+    enum lm_err err = LM_OK;
+    a->n_uids = 0;
+    for (uint32_t k = 0; k < rec->n_devices && !err; k++) {
+        const struct lm_device *from = &rec->devices[k];
+        struct lm_eid uid;
+        if (!from->uid[0] || lm_eid_from_uid(from->uid, strlen(from->uid), &uid))
+            continue; /* a number that no reader can give is looked up by nobody */
+        err = add_device(roll, row, from, uid);
+        if (!err)
+            a->n_uids = (a->n_uids + 1u) & 63u;
+    }
+    return err;
 }
 
 static enum lm_err add_devices(
@@ -136,12 +156,12 @@ static enum lm_err add_devices(
     a->first = roll->n_devices;
     a->n_devices = 0;
     for (uint32_t k = 0; k < rec->n_devices && !err; k++) {
-        err = add_device(roll, row, &rec->devices[k]);
+        err = add_device(roll, row, &rec->devices[k], rec->devices[k].eid);
         if (!err)
             a->n_devices++;
     }
     roll->live_devices += a->n_devices;
-    return err;
+    return err ? err : add_uids(roll, a, row, rec);
 }
 
 static enum lm_err new_row(struct lm_roll *roll, const struct lm_record *rec, uint32_t *row)
@@ -164,8 +184,10 @@ enum lm_err lm_roll_put(struct lm_roll *roll, const struct lm_record *rec, uint3
     if (!rec->key[0] || rec->n_devices > LM_DEVICES_MAX)
         return LM_EARG;
     uint32_t row = roll->loading ? LM_NO_ANIMAL : lm_roll_by_key(roll, rec->key);
-    enum lm_err err =
-        grow_rows(roll, roll->n_animals + 1, roll->n_devices + (uint32_t) rec->n_devices);
+    uint32_t rows = (uint32_t) rec->n_devices;
+    for (uint32_t k = 0; k < rec->n_devices; k++)
+        rows += rec->devices[k].uid[0] != '\0';
+    enum lm_err err = grow_rows(roll, roll->n_animals + 1, roll->n_devices + rows);
     if (!err && row == LM_NO_ANIMAL)
         err = new_row(roll, rec, &row);
     if (err)
@@ -178,7 +200,7 @@ enum lm_err lm_roll_put(struct lm_roll *roll, const struct lm_record *rec, uint3
         err = add_devices(roll, a, row, rec);
     a->born = rec->born;
     a->sex = rec->sex;
-    a->status = rec->status;
+    a->status = rec->struck ? LM_LOST : rec->status; /* a struck entry is nobody to wait for */
     a->castrated = rec->castrated;
     a->expected = lm_roll_in_scope(roll, a);
     roll->n_expected += a->expected;

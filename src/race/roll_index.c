@@ -5,7 +5,8 @@
 
 static uint64_t code_of(const struct lm_roll *roll, uint32_t row)
 {
-    return roll->devices[row].bits & ((UINT64_C(1) << 48) - 1);
+    const struct device_row *d = &roll->devices[row];
+    return lm_eid_key((struct lm_eid){.bits = d->bits, .known = d->known});
 }
 
 static uint32_t hash_text(const char *text, size_t len)
@@ -163,7 +164,7 @@ enum lm_err lm_roll_index_device(struct lm_roll *roll, uint32_t row)
     enum lm_err err = LM_OK;
     if (d->known && code_of(roll, row) != 0)
         err = index_code(roll, row);
-    if (!err && d->visual)
+    if (!err && d->visual && !lm_row_is_hidden(d))
         err = index_visual(roll, row);
     return err;
 }

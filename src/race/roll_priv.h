@@ -12,10 +12,11 @@
 
 struct animal_row {
     uint32_t key, species, breed, mob, dam; /**< arena offsets */
-    uint32_t first;                         /**< its first device row */
+    uint32_t first; /**< its first device row; those of UIDs alone follow its n_devices */
     struct lm_date born;
     uint8_t n_devices, sex, status;
     uint8_t castrated : 1, expected : 1;
+    uint8_t n_uids : 6; /**< hidden rows: they are found by a look-up and listed nowhere */
 };
 
 struct device_row {
@@ -28,6 +29,12 @@ struct device_row {
     uint8_t form, place;
     uint8_t known : 2, official : 1, gone : 1;
 };
+
+/** A device row that stands for nothing but the UID of the device before it. */
+static inline bool lm_row_is_hidden(const struct device_row *d)
+{
+    return d->known == LM_EID_UID;
+}
 
 /**
  * Open-addressed table of row numbers + 1 (0: free); what is equal is decided by the row. Keeping

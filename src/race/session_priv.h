@@ -50,7 +50,7 @@ struct mark {
 
 /** One called number. */
 struct sighting {
-    uint64_t with; /**< code of the pass it belongs to, 0 for none */
+    uint64_t with; /**< key of the pass it belongs to, 0 for none */
     int64_t t;
     uint32_t text;
     uint32_t animal; /**< whom it makes present, or LM_NO_ANIMAL */

@@ -19,22 +19,35 @@ static bool older(struct lm_eid read, struct lm_eid worn)
            lm_eid_retag(read) < lm_eid_retag(worn);
 }
 
-/**
- * Of several animals that the register gives one code, take the one whose pass goes on, then the
- * first that is expected and not yet seen: so two passes of a shared code are two animals.
- */
-static int rank(const struct lm_session *s, uint32_t animal, unsigned lane)
+static int64_t gap(int64_t a, int64_t b)
 {
-    uint32_t seen = lm_session_find_animal(s, animal);
-    bool expected = lm_roll_animal(s->roll, animal).expected;
-    if (seen != LM_NO_SEEN && s->lanes[lane].recent[0].seen == seen)
-        return 4;
-    if (seen == LM_NO_SEEN || !lm_seen_stands(&s->seen[seen]))
-        return expected ? 3 : 2;
-    return expected ? 1 : 0;
+    return a > b ? a - b : b - a;
 }
 
-static struct owner owner_of(const struct lm_session *s, struct lm_eid eid, unsigned lane)
+/** Whether an animal still stands there: its last reading is within the re-arm time. */
+static bool goes_on(const struct lm_session *s, uint32_t seen, unsigned lane, int64_t clock)
+{
+    const struct seen *e = &s->seen[seen];
+    if (clock == LM_TIME_NONE || e->clock == LM_TIME_NONE)
+        return s->lanes[lane].recent[0].seen == seen;
+    return e->passes && gap(clock, e->clock) <= s->lanes[lane].rearm_ms;
+}
+
+/**
+ * Of several animals that the register gives one code, take the one whose pass goes on; else one
+ * that lives, is expected, and is not yet seen: so two passes of a shared code are two animals.
+ */
+static int rank(const struct lm_session *s, uint32_t animal, unsigned lane, int64_t clock)
+{
+    uint32_t seen = lm_session_find_animal(s, animal);
+    struct lm_roll_animal a = lm_roll_animal(s->roll, animal);
+    bool unseen = seen == LM_NO_SEEN || !lm_seen_stands(&s->seen[seen]);
+    bool here = seen != LM_NO_SEEN && goes_on(s, seen, lane, clock);
+    return (here ? 8 : 0) + (a.status == LM_ON_FARM ? 4 : 0) + (a.expected ? 2 : 0) + unseen;
+}
+
+static struct owner owner_of(
+    const struct lm_session *s, struct lm_eid eid, unsigned lane, int64_t clock)
 {
     struct owner o = {.animal = LM_NO_ANIMAL};
     struct lm_roll_hits it;
@@ -48,7 +61,7 @@ static struct owner owner_of(const struct lm_session *s, struct lm_eid eid, unsi
                 o = (struct owner){d.animal, SAW_REMOVED, 0};
             continue;
         }
-        int mine = rank(s, d.animal, lane);
+        int mine = rank(s, d.animal, lane, clock);
         if (o.fact == SAW_REMOVED)
             o = (struct owner){.animal = LM_NO_ANIMAL};
         o.carriers++;
@@ -86,6 +99,8 @@ static enum lm_err doubt_code(
     struct seen *e = &s->seen[index];
     struct lm_eid eid = ev->eid;
     enum lm_err err = LM_OK;
+    if (eid.known == LM_EID_UID) /* of no country, and of an animal only if the register says so */
+        return LM_OK;
     enum lm_country_class class = lm_country_class(lm_eid_country(eid));
     bool first = e->readings == 0;
     if (eid.known == LM_EID_FULL && !(eid.bits >> 63) && !(e->facts & SAW_NOT_ANIMAL)) {
@@ -104,11 +119,6 @@ static enum lm_err doubt_code(
         return LM_OK;
     lm_verdict_add(s, v, reason);
     return lm_session_mark(s, reason, index, 0, ev);
-}
-
-static int64_t gap(int64_t a, int64_t b)
-{
-    return a > b ? a - b : b - a;
 }
 
 /** How a reading stands to the last one of the same animal. */
@@ -314,7 +324,7 @@ enum lm_err lm_session_reading(
         return doubtful(s, ev, v);
     uint32_t index;
     unsigned lane = lm_session_lane(s, ev->lane);
-    struct owner o = owner_of(s, ev->eid, lane);
+    struct owner o = owner_of(s, ev->eid, lane, ev->clock_ms);
     enum lm_err err = o.animal == LM_NO_ANIMAL ? lm_session_seen_stranger(s, ev->eid, &index)
                                                : lm_session_seen_animal(s, o.animal, &index);
     if (err)

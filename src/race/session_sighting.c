@@ -73,22 +73,60 @@ static enum match match_of(const struct lm_session *s, uint32_t animal, const ch
     return best;
 }
 
-/** The animal that a pass belongs to, or LM_NO_ANIMAL for a stranger's. */
-static uint32_t animal_of_pass(const struct lm_session *s, struct lm_eid with)
+/**
+ * Give the only pass of a shared code to the animal whose number was called for it: the reading
+ * alone could not tell the two apart.
+ */
+static void settle_shared(struct lm_session *s, uint32_t from, uint32_t to)
 {
+    uint32_t index = lm_session_find_animal(s, from);
+    if (from == to || index == LM_NO_SEEN || lm_session_find_animal(s, to) != LM_NO_SEEN)
+        return;
+    struct seen *e = &s->seen[index];
+    if (e->passes != 1 || e->sightings || to >= s->cap_animals)
+        return;
+    lm_session_recount(s, e, true, false);
+    e->animal = to;
+    s->of_animal[from] = 0;
+    s->of_animal[to] = index + 1;
+    lm_session_recount(s, e, false, true);
+}
+
+/** Of those who carry the code of a pass: who was read, and who has the called number. */
+struct carriers {
+    uint32_t read, named, any;
+};
+
+static struct carriers carriers_of(
+    const struct lm_session *s, struct lm_eid with, const char *visual)
+{
+    struct carriers c = {LM_NO_ANIMAL, LM_NO_ANIMAL, LM_NO_ANIMAL};
     struct lm_roll_hits it;
     struct lm_roll_device d;
-    uint32_t animal = LM_NO_ANIMAL, any = LM_NO_ANIMAL;
     unsigned n = 0;
     for (bool ok = lm_roll_code_first(s->roll, with, &it, &d); ok && n++ < LM_NUMBER_HITS;
          ok = lm_roll_code_next(s->roll, &it, &d)) {
         uint32_t seen = lm_session_find_animal(s, d.animal);
         if (!d.gone && seen != LM_NO_SEEN && s->seen[seen].readings)
-            animal = d.animal;
-        if (!d.gone || any == LM_NO_ANIMAL)
-            any = d.animal;
+            c.read = d.animal;
+        if (!d.gone && c.named == LM_NO_ANIMAL && match_of(s, d.animal, visual) == MATCH_WORN)
+            c.named = d.animal;
+        if (!d.gone || c.any == LM_NO_ANIMAL)
+            c.any = d.animal;
     }
-    return animal != LM_NO_ANIMAL ? animal : any;
+    return c;
+}
+
+/** The animal that a pass belongs to, or LM_NO_ANIMAL for a stranger's. */
+static uint32_t animal_of_pass(struct lm_session *s, struct lm_eid with, const char *visual)
+{
+    struct carriers c = carriers_of(s, with, visual);
+    if (c.named != LM_NO_ANIMAL) {
+        if (c.read != LM_NO_ANIMAL)
+            settle_shared(s, c.read, c.named);
+        return c.named;
+    }
+    return c.read != LM_NO_ANIMAL ? c.read : c.any;
 }
 
 static enum lm_err make_present(struct lm_session *s, uint32_t animal, const struct lm_event *ev,
@@ -102,8 +140,8 @@ static enum lm_err make_present(struct lm_session *s, uint32_t animal, const str
     bool stood = lm_seen_stands(e), again = false;
     if (e->first_t == LM_TIME_NONE)
         e->first_t = ev->t_ms;
-    /* called twice, long apart and never read: it came past a second time */
-    if (!own_pass && e->sightings && !e->readings && ev->clock_ms != LM_TIME_NONE &&
+    /* called long after it was last here: it came past a second time, or another was misheard */
+    if (!own_pass && lm_seen_stands(e) && ev->clock_ms != LM_TIME_NONE &&
         e->clock != LM_TIME_NONE && ev->clock_ms - e->clock > s->options.rearm_ms)
         again = true;
     if (e->sightings < UINT16_MAX)
@@ -188,7 +226,7 @@ enum lm_err lm_session_sighting(
         err = lm_arena_add(&s->arena, ev->text, &call.text);
     if (err)
         return err;
-    uint32_t animal = call.with ? animal_of_pass(s, ev->eid) : LM_NO_ANIMAL;
+    uint32_t animal = call.with ? animal_of_pass(s, ev->eid, ev->text) : LM_NO_ANIMAL;
     err = animal != LM_NO_ANIMAL ? called_for(s, animal, ev, &call, v)
                                  : called_alone(s, ev, &call, v);
     if (call.cut)

@@ -87,8 +87,8 @@ static uint32_t stranger_slot(const struct lm_session *s, uint64_t key)
     uint32_t mask = s->cap_strangers - 1;
     uint32_t at = (uint32_t) lm_hash_u64(key) & mask;
     for (; s->strangers[at]; at = (at + 1) & mask) {
-        struct lm_eid eid = {.bits = s->seen[s->strangers[at] - 1].bits};
-        if (lm_eid_key(eid) == key)
+        const struct seen *e = &s->seen[s->strangers[at] - 1];
+        if (lm_eid_key((struct lm_eid){.bits = e->bits, .known = e->known}) == key)
             break;
     }
     return at;
@@ -107,7 +107,8 @@ static enum lm_err grow_strangers(struct lm_session *s)
     s->cap_strangers = cap;
     for (uint32_t i = 0; i < old_cap; i++) {
         if (old[i]) {
-            struct lm_eid eid = {.bits = s->seen[old[i] - 1].bits};
+            const struct seen *e = &s->seen[old[i] - 1];
+            struct lm_eid eid = {.bits = e->bits, .known = e->known};
             bigger[stranger_slot(s, lm_eid_key(eid))] = old[i];
         }
     }

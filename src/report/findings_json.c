@@ -48,6 +48,23 @@ static void animal_numbers(struct json_run *run, uint32_t animal, bool *first)
     }
 }
 
+/** A retired device is named by its own marks, never by those that the animal should wear. */
+static void retired_number(struct json_run *run, const struct lm_finding *f)
+{
+    struct lm_roll_animal a = lm_roll_animal(run->roll, f->animal);
+    if (f->text) {
+        lm_jsonout_text(run->out, f->text);
+        return;
+    }
+    for (uint32_t k = 0; k < a.n_devices; k++) {
+        struct lm_roll_device d = lm_roll_device(run->roll, f->animal, k);
+        if (d.gone && d.visual[0] && f->eid.known && lm_eid_key(d.eid) == lm_eid_key(f->eid)) {
+            lm_jsonout_text(run->out, d.visual);
+            return;
+        }
+    }
+}
+
 static void write_codes(struct json_run *run, const struct lm_finding *f)
 {
     bool first = true;
@@ -62,7 +79,7 @@ static void write_codes(struct json_run *run, const struct lm_finding *f)
     } else if (f->reason == LM_OUT_OF_RANGE && f->text) {
         comma(run, &first);
         lm_jsonout_text(run->out, f->text);
-    } else if (f->animal != LM_NO_ANIMAL) {
+    } else if (f->animal != LM_NO_ANIMAL && f->reason != LM_REMOVED_DEVICE) {
         animal_codes(run, f->animal, &first);
     }
     putc(']', run->out);
@@ -72,7 +89,9 @@ static void write_numbers(struct json_run *run, const struct lm_finding *f)
 {
     bool first = true;
     fputs(",\"visual\":[", run->out);
-    if (f->animal != LM_NO_ANIMAL) {
+    if (f->reason == LM_REMOVED_DEVICE) {
+        retired_number(run, f);
+    } else if (f->animal != LM_NO_ANIMAL) {
         animal_numbers(run, f->animal, &first);
     } else if (f->reason == LM_NOT_IN_REGISTER && f->text) {
         comma(run, &first);
@@ -89,8 +108,7 @@ static const char *key_of(const struct json_run *run, uint32_t animal)
 static void write_finding(const struct lm_finding *f, void *ctx)
 {
     struct json_run *run = ctx;
-    fputs(run->first ? "\n" : ",\n", run->out);
-    run->first = false;
+    comma(run, &run->first);
     fprintf(run->out, "{\"kind\":\"%s\",\"reason\":\"%s\",\"attention\":\"%s\",\"animal\":",
         lm_kind_name(lm_reason_kind(f->reason)), lm_reason_name(f->reason),
         lm_attention_name(f->attention));
@@ -134,7 +152,7 @@ static void write_session(FILE *out, const struct lm_session *s)
 
 static void write_figures(FILE *out, const struct lm_summary *sum)
 {
-    fprintf(out, ",\n\"expected\":%u,\"present\":%u,\"identified\":%u", sum->expected, sum->present,
+    fprintf(out, ",\"expected\":%u,\"present\":%u,\"identified\":%u", sum->expected, sum->present,
         sum->identified);
     fprintf(out, ",\"readings\":%llu,\"passes\":%llu", (unsigned long long) sum->readings,
         (unsigned long long) sum->passes);
@@ -143,9 +161,9 @@ static void write_figures(FILE *out, const struct lm_summary *sum)
     else
         fputs(",\"heads\":null", out);
     fprintf(out, ",\"heads_below_identified\":%s", sum->heads_short ? "true" : "false");
-    fprintf(out, ",\n\"bounds\":{\"absent_min\":%u,\"absent_max\":%u}", sum->absent_min,
-        sum->absent_max);
-    fputs(",\n\"counts\":{", out);
+    fprintf(
+        out, ",\"bounds\":{\"absent_min\":%u,\"absent_max\":%u}", sum->absent_min, sum->absent_max);
+    fputs(",\"counts\":{", out);
     for (unsigned k = 0; k < LM_KINDS; k++)
         fprintf(out, "%s\"%s\":%u", k ? "," : "", lm_kind_name((enum lm_kind) k), sum->counts[k]);
     putc('}', out);
@@ -158,12 +176,12 @@ enum lm_err lm_report_json(FILE *out, const struct lm_session *session)
     if (err)
         return err;
     struct json_run run = {.out = out, .roll = lm_session_roll(session), .first = true};
-    fputs("{\"schema\":\"lugmark.findings/1\",\n", out);
+    fputs("{\"schema\":\"lugmark.findings/1\",", out);
     write_session(out, session);
     write_figures(out, &sum);
-    fputs(",\n\"findings\":[", out);
+    fputs(",\"findings\":[", out);
     err = lm_session_findings(session, NULL, write_finding, &run);
-    fputs("],\n\"explanations\":[]}\n", out);
+    fputs("],\"explanations\":[]}\n", out);
     return err ? err : ferror(out) ? LM_EIO : LM_OK;
 }
 

@@ -49,6 +49,24 @@ static void write_marks(struct text_run *run, uint32_t animal)
     }
 }
 
+/** The old device by its own marks: whoever reads this may be about to cut one out. */
+static void write_retired(struct text_run *run, const struct lm_finding *f)
+{
+    char code[LM_EID_TEXT_SIZE];
+    const char *number = f->text ? f->text : "";
+    uint32_t n = lm_roll_animal(run->roll, f->animal).n_devices;
+    for (uint32_t k = 0; k < n && !number[0] && f->eid.known; k++) {
+        struct lm_roll_device d = lm_roll_device(run->roll, f->animal, k);
+        if (d.gone && lm_eid_key(d.eid) == lm_eid_key(f->eid))
+            number = d.visual;
+    }
+    fputs("  old device:", run->out);
+    if (number[0])
+        fprintf(run->out, "  no. %s", number);
+    if (f->eid.known)
+        fprintf(run->out, "  %s", lm_eid_format(f->eid, code));
+}
+
 static void write_line(const struct lm_finding *f, void *ctx)
 {
     struct text_run *run = ctx;
@@ -63,15 +81,17 @@ static void write_line(const struct lm_finding *f, void *ctx)
         return;
     }
     fprintf(run->out, "  %-4s  ", lm_attention_name(f->attention));
-    if (f->animal != LM_NO_ANIMAL) {
+    if (f->animal != LM_NO_ANIMAL)
         fprintf(run->out, "%s", lm_roll_animal(run->roll, f->animal).key);
+    if (lm_reason_kind(f->reason) == LM_RETIRED)
+        write_retired(run, f);
+    else if (f->animal != LM_NO_ANIMAL)
         write_marks(run, f->animal);
-    }
     if (f->eid.known && f->animal == LM_NO_ANIMAL)
         fprintf(run->out, "%s", lm_eid_format(f->eid, code));
     if (f->reason == LM_NUMBER_DIFFERS)
         fprintf(run->out, "  but called: %s", f->text);
-    else if (f->text)
+    else if (f->text && lm_reason_kind(f->reason) != LM_RETIRED)
         fprintf(run->out, "%s\"%s\"", f->animal == LM_NO_ANIMAL ? "" : "  ", f->text);
     if (f->other != LM_NO_ANIMAL)
         fprintf(run->out, "  and %s", lm_roll_animal(run->roll, f->other).key);
@@ -87,7 +107,7 @@ static void write_head(FILE *out, const struct lm_session *s)
 {
     const struct lm_open *o = lm_session_open_of(s);
     char when[LM_TIME_TEXT_SIZE];
-    fprintf(out, "Session %s: %s", o && o->id[0] ? o->id : "-",
+    fprintf(out, "Session%s%s: %s", o && o->id[0] ? " " : "", o ? o->id : "",
         lm_session_kind_name(o ? o->kind : LM_WALK));
     if (o && o->mob[0])
         fprintf(out, ", mob %s", o->mob);
@@ -135,7 +155,7 @@ enum lm_err lm_report_text(FILE *out, const struct lm_session *session)
     write_head(out, session);
     write_figures(out, &sum);
     err = lm_session_findings(session, NULL, write_line, &run);
-    if (run.kind == LM_KINDS)
+    if (run.kind == LM_KINDS && !sum.heads_short)
         fputs("\nNothing flagged.\n", out);
     return err ? err : ferror(out) ? LM_EIO : LM_OK;
 }

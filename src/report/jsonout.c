@@ -12,8 +12,8 @@ void lm_jsonout_text(FILE *out, const char *text)
     for (const unsigned char *c = (const unsigned char *) text; *c; c++) {
         if (*c == '"' || *c == '\\')
             putc('\\', out);
-        if (*c < 0x20 || *c == 0x7f)
-            fprintf(out, "\\u%04x", *c);
+        if (*c < 0x20)
+            fprintf(out, "\\u%04X", *c);
         else
             putc(*c, out);
     }

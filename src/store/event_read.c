@@ -98,7 +98,7 @@ enum lm_err lm_store_event_row(struct lm_store *s, sqlite3_stmt *st, struct lm_s
     lm_take_text(&t, ev->lane, sizeof ev->lane);
     lm_take_text(&t, ev->reader, sizeof ev->reader);
     ev->eid.bits = (uint64_t) lm_take_int(&t);
-    ev->eid.known = lm_take_word(&t, LM_EID_FULL);
+    ev->eid.known = lm_take_word(&t, LM_EID_UID);
     ev->doubt = (enum lm_doubt) lm_take_word(&t, LM_DOUBT_DAMAGED);
     lm_take_text(&t, ev->text, sizeof ev->text);
     ev->cut = lm_take_bool(&t);

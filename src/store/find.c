@@ -41,6 +41,7 @@ static void like_pattern(const char *text, char *out)
 }
 
 struct query {
+    char uid[LM_EID_TEXT_SIZE];
     char fold[LM_VISUAL_MAX + 1];
     char pattern[2 * LM_VISUAL_MAX + 4];
     char fold_pattern[2 * LM_VISUAL_MAX + 4];
@@ -50,11 +51,14 @@ static void bind_query(sqlite3_stmt *st, const char *text, unsigned limit, struc
 {
     struct lm_bind b = {st, 0};
     struct lm_decoded code = {0};
+    bool known = lm_decode(text, strlen(text), &code, NULL) == LM_OK;
+    if (known && code.eid.known == LM_EID_UID) /* chips are kept without the word before */
+        text = lm_eid_format(code.eid, q->uid) + strlen("uid:");
     lm_visual_fold(text, q->fold);
     like_pattern(text, q->pattern);
     like_pattern(q->fold, q->fold_pattern);
     lm_bind_text(&b, text);
-    if (lm_decode(text, strlen(text), &code, NULL) == LM_OK)
+    if (known)
         lm_bind_int(&b, (int64_t) lm_eid_key(code.eid));
     else
         lm_bind_null(&b);

@@ -187,6 +187,15 @@ enum lm_err lm_store_open(
     return lm_store_open_schema(path, mode, &lm_store_schema, store, p);
 }
 
+void lm_store_cache(struct lm_store *store, unsigned kib)
+{
+    char sql[64];
+    snprintf(sql, sizeof sql, "PRAGMA cache_size = -%u", kib);
+    /* If it cannot be, more memory is used: nothing that a caller would act on. */
+    (void) lm_store_exec(store, sql, "setting the cache");
+    sqlite3_db_release_memory(store->db);
+}
+
 void lm_store_close(struct lm_store *store)
 {
     if (store == NULL)

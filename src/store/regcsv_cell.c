@@ -116,6 +116,9 @@ static enum lm_err decode(const struct regcsv_cell *c, struct lm_eid *eid, struc
         return LM_OK;
     why->what[0] = why->mend[0] = '\0';
     err = lm_decode(c->s, c->n, &decoded, why);
+    if (!err && decoded.eid.known == LM_EID_UID)
+        return lm_problem_set(why, LM_EINPUT, "put its hex digits into the column uid",
+            "%.40s is a chip's UID, no electronic code of an animal", c->s);
     if (!err)
         *eid = decoded.eid;
     return err;

@@ -6,7 +6,7 @@
 
 static const char *const names[COL_COUNT] = {"animal", "species", "breed", "sex", "born", "dam",
     "sire", "mob", "status", "form", "place", "colour", "official", "eid", "visual", "applied",
-    "removed", "castrated", "status_date", "why", "uid", "eid_text"};
+    "removed", "castrated", "status_date", "why", "uid", "eid_text", "replaces"};
 
 const char *lm_regcsv_col_name(enum regcsv_col col)
 {

@@ -72,6 +72,7 @@ static void put_device(
     put(s, rare->why, out->why);
     out->applied = d->applied;
     out->removed = rare->removed;
+    out->replaces = rare->replaces;
     out->form = d->form;
     out->place = d->place;
     out->official = (d->flags & DEVICE_OFFICIAL) != 0;
@@ -95,6 +96,8 @@ static void put_animal(
     rec->castrated = (a->given & IS_CASTRATED) != 0;
     rec->status = a->status;
     rec->n_devices = a->n_devices;
+    rec->struck = false;
+    rec->merged_into[0] = '\0';
     for (unsigned i = 0; i < a->n_devices; i++) {
         const struct staged_device *d = device_at(s, item);
         put_device(s, d, &rec->devices[i]);

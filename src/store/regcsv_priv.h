@@ -44,6 +44,7 @@ enum regcsv_col {
     COL_WHY,
     COL_UID,
     COL_EID_TEXT,
+    COL_REPLACES,
     COL_COUNT
 };
 
@@ -78,6 +79,7 @@ struct staged_device {
 struct staged_rare {
     regcsv_str uid, why;
     struct lm_date removed;
+    uint8_t replaces;
 };
 
 /** A code that ends in 000, kept to find codes that a spreadsheet rounded. */

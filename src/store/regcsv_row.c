@@ -145,6 +145,24 @@ static struct lm_date take_removed(struct regcsv *r, bool *gone)
     return lm_regcsv_date(r, COL_REMOVED);
 }
 
+/* Which of the animal's devices, from 1 in the order of its rows, this one was put on for. */
+static uint8_t take_replaces(struct regcsv *r)
+{
+    const struct regcsv_cell *c = &r->cell[COL_REPLACES];
+    unsigned n = 0;
+
+    if (c->n == 0)
+        return 0;
+    for (size_t i = 0; i < c->n && n <= LM_DEVICES_MAX; i++)
+        n = c->s[i] >= '0' && c->s[i] <= '9' ? n * 10 + (unsigned) (c->s[i] - '0') : 1000;
+    if (n >= 1 && n <= LM_DEVICES_MAX)
+        return (uint8_t) n;
+    lm_regcsv_bad_cell(r, LM_EINPUT, COL_REPLACES,
+        "write which of the animal's rows it stands for, 1 for its first, or leave it empty",
+        "no row of the animal: %.40s", c->s);
+    return 0;
+}
+
 /* @return Whether the row describes a device at all. */
 static bool take_device(
     struct regcsv *r, struct staged_device *d, struct staged_rare *rare, bool *sure)
@@ -160,6 +178,7 @@ static bool take_device(
     d->applied = lm_regcsv_date(r, COL_APPLIED);
     rare->removed = take_removed(r, &gone);
     rare->uid = take_uid(r);
+    rare->replaces = take_replaces(r);
     d->flags = (uint8_t) ((lm_regcsv_yes(r, COL_OFFICIAL) ? DEVICE_OFFICIAL : 0) |
                           (gone ? DEVICE_GONE : 0));
     /* `official` alone is no device: exports fill that column for every animal. */
@@ -276,7 +295,7 @@ static void stage_device(
     d->visual = take_text(r, COL_VISUAL);
     d->colour = take_word(r, COL_COLOUR);
     rare->why = take_word(r, COL_WHY);
-    is_rare = rare->uid || rare->why || rare->removed.year;
+    is_rare = rare->uid || rare->why || rare->removed.year || rare->replaces;
     if (!r->err)
         r->err = lm_stage_device(&r->stage, animal, d, is_rare ? rare : NULL);
     if (!sure)

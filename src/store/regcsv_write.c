@@ -107,7 +107,11 @@ static int put_row(FILE *out, const struct lm_record *rec, const struct lm_devic
     bad |= put_date(out, rec->status_date, ",");
     bad |= put(out, d ? d->why : "", ",");
     bad |= put(out, d ? d->uid : "", ",");
-    return bad | put(out, d ? text_cell(d->eid, code) : "", "\r\n");
+    bad |= put(out, d ? text_cell(d->eid, code) : "", ",");
+    code[0] = '\0';
+    if (d && d->replaces)
+        snprintf(code, sizeof code, "%u", d->replaces);
+    return bad | put(out, code, "\r\n");
 }
 
 static bool clean(const char *s)

@@ -66,6 +66,36 @@ static const char *const steps[] = {
     " CHECK((kind = 6) = (animal_id IS NOT NULL))) STRICT;"
     "CREATE UNIQUE INDEX event_token ON event(token) WHERE token IS NOT NULL;"
     "CREATE INDEX event_animal ON event(animal_id, seq) WHERE animal_id IS NOT NULL;",
+    /* A chip read by its UID is known = 3. A CHECK cannot be altered: the table is made again. */
+    "ALTER TABLE event RENAME TO event_before;"
+    "CREATE TABLE event("
+    " seq INTEGER PRIMARY KEY,"
+    " session_id INTEGER REFERENCES session(id),"
+    " kind INTEGER NOT NULL CHECK(kind BETWEEN 0 AND 6),"
+    " t_ms INTEGER, clock_ms INTEGER, lane TEXT, reader TEXT,"
+    " bits INTEGER NOT NULL DEFAULT 0,"
+    " known INTEGER NOT NULL DEFAULT 0 CHECK(known BETWEEN 0 AND 3),"
+    " doubt INTEGER NOT NULL DEFAULT 0 CHECK(doubt BETWEEN 0 AND 3),"
+    " text TEXT, cut INTEGER NOT NULL DEFAULT 0, heads INTEGER,"
+    " animal_id INTEGER REFERENCES animal(id), body TEXT, why TEXT, token TEXT,"
+    " CHECK((kind = 6) = (animal_id IS NOT NULL))) STRICT;"
+    "INSERT INTO event(seq, session_id, kind, t_ms, clock_ms, lane, reader, bits, known, doubt, "
+    "text, cut, heads, animal_id, body, why, token) SELECT seq, session_id, kind, t_ms, clock_ms, "
+    "lane, reader, bits, known, doubt, text, cut, heads, animal_id, body, why, token "
+    "FROM event_before;"
+    "DROP TABLE event_before;"
+    "CREATE UNIQUE INDEX event_token ON event(token) WHERE token IS NOT NULL;"
+    "CREATE INDEX event_animal ON event(animal_id, seq) WHERE animal_id IS NOT NULL;",
+    /* device.replaces: row of the device it was put on for. animal.struck: the entry counts no more,
+     * only its history. event.part_of: the first event of a change of several animals, NULL in that
+     * one; event.undoes: the event that this one takes back. */
+    "ALTER TABLE device ADD COLUMN replaces INTEGER;"
+    "ALTER TABLE animal ADD COLUMN struck INTEGER NOT NULL DEFAULT 0 CHECK(struck IN (0, 1));"
+    "ALTER TABLE animal ADD COLUMN merged_into TEXT NOT NULL DEFAULT '';"
+    "ALTER TABLE event ADD COLUMN part_of INTEGER;"
+    "ALTER TABLE event ADD COLUMN undoes INTEGER;"
+    "CREATE INDEX event_part ON event(part_of) WHERE part_of IS NOT NULL;"
+    "CREATE UNIQUE INDEX event_undoes ON event(undoes) WHERE undoes IS NOT NULL;",
 };
 
 const struct lm_schema lm_store_schema = {

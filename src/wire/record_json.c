@@ -40,6 +40,8 @@ static json_t *device_json(const struct lm_device *d)
     if (d->gone || d->removed.year)
         bad |= put_bool(obj, "gone", d->gone);
     bad |= lm_wire_put(obj, "why", d->why);
+    if (d->replaces)
+        bad |= json_object_set_new(obj, "replaces", json_integer(d->replaces));
     if (bad) {
         json_decref(obj);
         return NULL;
@@ -63,7 +65,9 @@ static int put_animal(json_t *obj, const struct lm_record *rec)
     bad |= lm_wire_put(obj, "mob", rec->mob);
     bad |= lm_wire_put(obj, "status", lm_status_name((enum lm_status) rec->status));
     bad |= put_date(obj, "status_date", rec->status_date);
-    return bad;
+    if (rec->struck)
+        bad |= put_bool(obj, "struck", true);
+    return bad | lm_wire_put(obj, "merged_into", rec->merged_into);
 }
 
 json_t *lm_wire_record(const struct lm_record *rec)

@@ -74,12 +74,18 @@ static enum lm_err get_device(const struct lm_wire_in *in, const json_t *obj, st
     err = err ? err : lm_wire_text(in, obj, "colour", d->colour, sizeof d->colour);
     err = err ? err : lm_wire_bool(in, obj, "official", &d->official);
     err = err ? err : lm_wire_eid(in, obj, "eid", &d->eid);
+    if (!err && d->eid.known == LM_EID_UID)
+        err = lm_wire_bad(in, "eid", "write the hex digits as \"uid\"",
+            "a chip's UID is no electronic code of an animal");
     err = err ? err : lm_wire_text(in, obj, "visual", d->visual, sizeof d->visual);
     err = err ? err : get_uid(in, obj, d);
     err = err ? err : get_date(in, obj, "applied", &d->applied);
     err = err ? err : get_date(in, obj, "removed", &d->removed);
     d->gone = d->removed.year != 0;
     err = err ? err : lm_wire_bool(in, obj, "gone", &d->gone);
+    int64_t replaces = 0;
+    err = err ? err : lm_wire_int(in, obj, "replaces", 0, LM_DEVICES_MAX, &replaces);
+    d->replaces = (uint8_t) replaces;
     return err ? err : lm_wire_text(in, obj, "why", d->why, sizeof d->why);
 }
 
@@ -144,6 +150,10 @@ enum lm_err lm_wire_record_parse(
     err = err ? err : lm_wire_text(in, obj, "sire", rec->sire, sizeof rec->sire);
     err = err ? err : lm_wire_text(in, obj, "mob", rec->mob, sizeof rec->mob);
     err = err ? err : get_date(in, obj, "status_date", &rec->status_date);
+    rec->struck = false;
+    err = err ? err : lm_wire_bool(in, obj, "struck", &rec->struck);
+    err = err ? err
+              : lm_wire_text(in, obj, "merged_into", rec->merged_into, sizeof rec->merged_into);
     return err ? err : get_devices(in, obj, rec);
 }
 

@@ -192,7 +192,7 @@ enum lm_err lm_wire_eid(
 char *lm_wire_eid_text(struct lm_eid eid, char out[LM_WIRE_EID_SIZE])
 {
     out[0] = '\0';
-    if (eid.known == LM_EID_CODE) {
+    if (eid.known == LM_EID_CODE || eid.known == LM_EID_UID) {
         lm_eid_format(eid, out);
     } else if (eid.known == LM_EID_FULL) {
         snprintf(out, LM_WIRE_EID_SIZE, "%016llX", (unsigned long long) eid.bits);

@@ -7,7 +7,7 @@
 #include "lugmark/event.h"
 #include <jansson.h>
 
-#define LM_WIRE_EID_SIZE 20u /**< "0x" + 16 digits + NUL, with room */
+#define LM_WIRE_EID_SIZE LM_EID_TEXT_SIZE /**< "0x" + 16 digits + NUL fit, too */
 
 /** The input that is being read, for messages. */
 struct lm_wire_in {
@@ -51,12 +51,12 @@ enum lm_err lm_wire_int(const struct lm_wire_in *in, const json_t *obj, const ch
 enum lm_err lm_wire_bool(
     const struct lm_wire_in *in, const json_t *obj, const char *key, bool *out);
 
-/** A code as text, any form; "no code" when it is not there or empty. */
+/** A code as text, any form, or a chip's UID; "no code" when it is not there or empty. */
 enum lm_err lm_wire_eid(
     const struct lm_wire_in *in, const json_t *obj, const char *key, struct lm_eid *out);
 
 /**
- * Write a code: 15 digits, or 16 hex digits when all 64 bits are known. 0x stands before when the
+ * Write a code: 15 digits, 16 hex digits when all 64 bits are known, or `uid:` and hex digits. 0x stands before when the
  * hex digits happen to be decimal ones only, which no reader could tell from a damaged code.
  * @return @p out; "" for no code.
  */

@@ -314,10 +314,8 @@ class Files(Base):
             self.bad("reconcile", "-r", "r.csv", *args, exit_code=2)
         self.bad("reconcile", exit_code=2)
 
-    def test_a_mob_that_nobody_is_in_is_noted(self):
-        done = self.run_("reconcile", "-r", "r.csv", "-m", "deos")
-        self.assertEqual(done.returncode, 0)
-        self.assertIn("deos", done.stderr)
+    def test_a_mob_that_nobody_is_in_is_refused(self):
+        self.assertIn("deos", self.bad("reconcile", "-r", "r.csv", "-m", "deos", exit_code=2))
 
     def test_rubbish_never_crashes(self):
         chance = random.Random(7)

@@ -57,11 +57,14 @@ class Commands(WatchTest):
         self.assertEqual(json.loads(self.lm("status", "--json"))["tally"]["heads"], 12)
         self.assertIn("tag gave no reading", self.lm("findings", exit_code=1))
         closed = self.lm("close", exit_code=1)
-        for part in ("missing: 38", "0040", "unread: 1", "between 28 and 38"):
+        for part in ("(missing): 38", "0040", "(unread): 1", "between 28 and 38"):
             self.assertIn(part, closed)
         self.lm("close", exit_code=2)
+        self.assertEqual(closed, self.lm("findings", "1", exit_code=1))  # to the letter
         # the daemon, the register and reconcile give the same findings
-        asked = json.loads(self.lm("findings", "--json", exit_code=1))
+        text = self.lm("findings", "--json", exit_code=1)
+        self.assertEqual(text, self.lm("findings", "1", "--json", exit_code=1))
+        asked = json.loads(text)
         self.y.stop()
         kept = json.loads(self.lm("findings", "--json", exit_code=1))
         self.assertEqual(kept, asked)

@@ -56,7 +56,11 @@ static inline void keep_progress(long long done, long long total, void *ctx)
 static inline struct result *read_file(FILE *in, bool lenient, enum lm_err answer)
 {
     struct result *out = calloc(1, sizeof *out);
-    struct lm_regcsv_hooks hooks = {keep_record, keep_problem, keep_progress, out, lenient};
+    struct lm_regcsv_hooks hooks = {.record = keep_record,
+        .problem = keep_problem,
+        .progress = keep_progress,
+        .ctx = out,
+        .lenient = lenient};
 
     out->records = calloc(KEPT, sizeof *out->records);
     out->problems = calloc(KEPT, sizeof *out->problems);

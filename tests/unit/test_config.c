@@ -135,6 +135,29 @@ static void a_reader_without_a_lane_is_in_lane_1(void **state)
     free(cfg);
 }
 
+/* A frame is described once, after or before the readers that name it. */
+static void a_reader_takes_the_keys_of_its_frame(void **state)
+{
+    (void) state;
+    static const char text[] = "[reader a]\nport = /nowhere\ndecoder = frame mine\n"
+                               "[frame mine]\nstart = 02\nfields = block:8\nend = 03\n"
+                               "[reader b]\nport = /nowhere/b\ndecoder = frame  mine\n"
+                               "[reader c]\nport = /nowhere/c\n";
+    struct config *cfg;
+    struct heard heard;
+    assert_int_equal(read_bytes(text, sizeof text - 1, &cfg, &heard), LM_OK);
+    for (size_t i = 0; i < 2; i++) {
+        const struct config_reader *r = &cfg->readers[i];
+        assert_string_equal(lm_setting_get(r->list, r->n_list, "decoder"), "frame");
+        assert_string_equal(lm_setting_get(r->list, r->n_list, "fields"), "block:8");
+        assert_string_equal(r->frame->name, "mine");
+        assert_int_equal(r->frame->line, 4);
+    }
+    assert_null(cfg->readers[2].frame);
+    assert_null(lm_setting_get(cfg->readers[2].list, cfg->readers[2].n_list, "fields"));
+    free(cfg);
+}
+
 #define R "[reader a]\nport = /nowhere\n"
 #define TEN "0123456789"
 #define LINE_190 TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN
@@ -171,7 +194,11 @@ static void each_mistake_is_named(void **state)
         {R "drvier = serial\n", 3, "[reader a] has no key drvier", "did you mean driver?"},
         {R "driver = seriel\n", 3, "no driver is called seriel", "did you mean serial?"},
         {R "decoder = txet\n", 3, "no decoder is called txet", "did you mean text?"},
-        {R "decoder = frame mine\n", 3, "frame", ""},
+        {R "decoder = frame mine\n", 3, "no section [frame mine]", "section [frame NAME]"},
+        {R "decoder = frame mine\n[frame mne]\nstart = 02\n", 3, "no section [frame mine]",
+            "did you mean mne?"},
+        {"[frame a]\nfeilds = block:8\n", 2, "[frame a] has no key feilds", "did you mean fields?"},
+        {R "poll_sm = 500\n", 3, "[reader a] has no key poll_sm", "did you mean poll_ms?"},
         {R "lane =\n", 3, "no name of a lane", "such as 1"},
         {R "silent_s = 1.5\n", 3, "silent_s = 1.5", "whole number"},
         {R "[reader a]\n", 3, "[reader a] stands twice, first in line 1", "one heading"},
@@ -299,6 +326,7 @@ int main(void)
         cmocka_unit_test(takes_everything),
         cmocka_unit_test(an_empty_file_is_the_defaults),
         cmocka_unit_test(a_reader_without_a_lane_is_in_lane_1),
+        cmocka_unit_test(a_reader_takes_the_keys_of_its_frame),
         cmocka_unit_test(each_mistake_is_named),
         cmocka_unit_test(the_longest_line_is_taken),
         cmocka_unit_test(all_mistakes_are_named),

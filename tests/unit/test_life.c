@@ -56,17 +56,26 @@ static void out_of_range_changes_nothing(void **state)
     assert_int_equal(life_next(LIFE_STATES, LIFE_TRY), LIFE_STATES);
 }
 
-static void back_off_doubles_to_five_seconds(void **state)
+static void back_off_doubles_to_its_limit(void **state)
 {
     (void) state;
-    static const int wanted[] = {250, 500, 1000, 2000, 4000, 5000, 5000, 5000};
-    int delay = 0;
-    for (size_t i = 0; i < sizeof wanted / sizeof wanted[0]; i++) {
-        delay = life_delay_ms(delay);
-        assert_int_equal(delay, wanted[i]);
+    static const int wanted[][10] = {
+        {100, 200, 400, 800, 1600, 2000, 2000, 2000, 2000, 2000},
+        {100, 200, 400, 800, 1600, 3200, 5000, 5000, 5000, 5000},
+        {100, 200, 400, 800, 1600, 3200, 6400, 12800, 25600, 30000},
+    };
+    static const int last[] = {LIFE_RETRY_ABSENT_MS, LIFE_RETRY_LAST_MS, LIFE_RETRY_FALLING_MS};
+    for (size_t k = 0; k < sizeof last / sizeof last[0]; k++) {
+        int delay = 0;
+        for (size_t i = 0; i < sizeof wanted[k] / sizeof wanted[k][0]; i++) {
+            delay = life_delay_ms(delay, last[k]);
+            assert_int_equal(delay, wanted[k][i]);
+        }
     }
-    assert_int_equal(life_delay_ms(-7), 250);
-    assert_int_equal(life_delay_ms(1 << 30), 5000);
+    assert_int_equal(life_delay_ms(-7, LIFE_RETRY_LAST_MS), 100);
+    assert_int_equal(life_delay_ms(1 << 30, LIFE_RETRY_LAST_MS), 5000);
+    /* it was falling, and is absent now: plugged in again it must not wait half a minute */
+    assert_int_equal(life_delay_ms(30000, LIFE_RETRY_ABSENT_MS), 2000);
 }
 
 static void open_states(void **state)
@@ -84,7 +93,7 @@ int main(void)
         cmocka_unit_test(every_step),
         cmocka_unit_test(a_port_that_comes_and_goes),
         cmocka_unit_test(out_of_range_changes_nothing),
-        cmocka_unit_test(back_off_doubles_to_five_seconds),
+        cmocka_unit_test(back_off_doubles_to_its_limit),
         cmocka_unit_test(open_states),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

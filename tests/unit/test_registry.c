@@ -84,7 +84,7 @@ static void test_reject_names(void **unused)
 {
     (void) unused;
     static const char *const want[LM_REJECTS] = {
-        "no-code", "two-codes", "check", "range", "too-long", "syntax"};
+        "no-code", "two-codes", "check", "range", "too-long", "syntax", "no-reply"};
     for (int i = 0; i < LM_REJECTS; i++)
         assert_string_equal(lm_reject_name((enum lm_reject) i), want[i]);
     assert_non_null(lm_reject_name(LM_REJECTS));

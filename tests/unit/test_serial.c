@@ -27,7 +27,7 @@ static void *make(const char *port, const char *decoder)
 /** Service until the sink has @p n readings and rejects together, as a loop would. */
 static void service_until(void *state, int fd, struct sink_log *log, size_t n)
 {
-    struct lm_sink sink = {sink_log_reading, sink_log_reject, log};
+    struct lm_sink sink = {.reading = sink_log_reading, .reject = sink_log_reject, .ctx = log};
     for (;;) {
         size_t have = log->readings;
         for (size_t i = 0; i < LM_REJECTS; i++)

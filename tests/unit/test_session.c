@@ -376,6 +376,82 @@ static void shared_code_and_number(void **state)
     ends_as(y, "duplicate/two-animals-one-code B1;duplicate/two-animals-one-number C1;");
 }
 
+static void a_shared_code_within_the_rearm_time_is_one_pass(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(0);
+    put(y.roll, animal_of("A1", 1, "0001"));
+    put(y.roll, animal_of("A2", 1, "0002"));
+    put(y.roll, animal_of("A3", 3, "0003"));
+    lm_roll_expect_mob(y.roll, NULL);
+    read_at(y.s, 1001, 1);
+    read_at(y.s, 2002, 3);
+    assert_true(read_at(y.s, 3003, 1).repeat);
+    struct lm_summary sum = ends_as(y, "missing/not-seen A2;duplicate/two-animals-one-code A1;");
+    assert_int_equal(sum.passes, 2);
+}
+
+static void a_shared_code_is_the_living_ones(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(0);
+    struct lm_record rec = animal_of("GONE", 1, "0009");
+    rec.status = LM_DEAD;
+    put(y.roll, rec);
+    put(y.roll, animal_of("A1", 1, "0001"));
+    lm_roll_expect_mob(y.roll, NULL);
+    assert_int_equal(read_at(y.s, 0, 1).attention, LM_GO);
+    assert_int_equal(read_at(y.s, 90000, 1).animal, 1);
+    ends_as(y, "duplicate/same-animal-again A1;");
+}
+
+static void a_called_number_settles_a_shared_code(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(0);
+    put(y.roll, animal_of("A1", 1, "0001"));
+    put(y.roll, animal_of("A2", 1, "0002"));
+    lm_roll_expect_mob(y.roll, NULL);
+    read_at(y.s, 0, 1);
+    assert_int_equal(apply(y.s, call_at(500, "0002", eid_of(1))).animal, 1);
+    struct lm_summary sum = ends_as(y, "missing/not-seen A1;duplicate/two-animals-one-code A1;");
+    assert_int_equal(sum.present, 1);
+    assert_int_equal(sum.identified, 1);
+}
+
+static void called_long_after_it_was_read(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(2);
+    read_at(y.s, 0, 1);
+    assert_int_equal(apply(y.s, call_at(5000, "0101", (struct lm_eid){0})).attention, LM_GO);
+    read_at(y.s, 6000, 2);
+    struct lm_verdict v = apply(y.s, call_at(400000, "0101", (struct lm_eid){0}));
+    assert_int_equal(v.reasons, 1u << LM_SAME_ANIMAL_AGAIN);
+    ends_as(y, "duplicate/same-animal-again A1;");
+}
+
+static void removed_number_called(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(0);
+    struct lm_record rec = animal_of("A1", 1, "0101");
+    rec.n_devices = 2;
+    rec.devices[0].gone = true;
+    rec.devices[1].eid = eid_of(2);
+    strcpy(rec.devices[1].visual, "0201");
+    put(y.roll, rec);
+    lm_roll_expect_mob(y.roll, NULL);
+    read_at(y.s, 0, 2);
+    apply(y.s, call_at(500, "0101", eid_of(2)));
+    apply(y.s, plain(LM_EVENT_CLOSE));
+    struct story story = story_of(y.s);
+    assert_string_equal(story.text, "retired/removed-device A1;");
+    assert_int_equal(lm_eid_key(story.last.eid), lm_eid_key(eid_of(1)));
+    lm_session_free(y.s);
+    lm_roll_free(y.roll);
+}
+
 static void removed_and_replaced_devices(void **state)
 {
     (void) state;
@@ -539,6 +615,11 @@ static void heads_of_lanes_add_up(void **state)
     struct lm_summary sum;
     lm_session_tally(y.s, &sum);
     assert_int_equal(sum.heads, 16);
+    strcpy(ev.lane, ""); /* of all lanes together */
+    ev.heads = 15;
+    apply(y.s, ev);
+    lm_session_tally(y.s, &sum);
+    assert_int_equal(sum.heads, 15);
     ends_as(y, "missing/not-seen A1;");
 }
 
@@ -569,6 +650,11 @@ int main(void)
         cmocka_unit_test(two_lanes_at_once),
         cmocka_unit_test(through_another_lane_later),
         cmocka_unit_test(shared_code_and_number),
+        cmocka_unit_test(a_shared_code_within_the_rearm_time_is_one_pass),
+        cmocka_unit_test(a_shared_code_is_the_living_ones),
+        cmocka_unit_test(a_called_number_settles_a_shared_code),
+        cmocka_unit_test(called_long_after_it_was_read),
+        cmocka_unit_test(removed_number_called),
         cmocka_unit_test(removed_and_replaced_devices),
         cmocka_unit_test(fifteen_digits_match_any_counter),
         cmocka_unit_test(doubtful_readings),
