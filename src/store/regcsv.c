@@ -83,23 +83,46 @@ static void check_rounded(struct regcsv *r)
     }
 }
 
-static enum lm_err finish(struct regcsv *r)
+enum lm_err lm_regcsv_told(struct regcsv *r)
 {
     struct lm_problem p = {0};
 
-    if (!r->err)
-        check_rounded(r);
     if (r->err == LM_ENOMEM)
-        lm_regcsv_bad(r, LM_ENOMEM, 0, 0, NULL, "not enough memory to read the register");
+        lm_regcsv_bad(r, LM_ENOMEM, 0, 0, NULL, "not enough memory to read the file");
     if (r->problems > REGCSV_PROBLEMS_MAX && r->hooks->problem) {
         snprintf(p.file, sizeof p.file, "%s", r->name);
         lm_problem_set(&p, LM_EINPUT, "mend those above and try again", "and %lu more problems",
             r->problems - REGCSV_PROBLEMS_MAX);
         r->hooks->problem(&p, r->hooks->ctx);
     }
-    if (r->err || r->problems)
-        return r->err ? r->err : LM_EINPUT;
-    return lm_stage_name_all(&r->stage);
+    if (r->err)
+        return r->err;
+    return r->problems ? LM_EINPUT : LM_OK;
+}
+
+static void header(struct regcsv *r)
+{
+    if (!r->place[COL_EID] && !r->place[COL_VISUAL])
+        lm_regcsv_bad(r, LM_EINPUT, r->row_line, 0,
+            "name the column with the electronic codes eid, that with the printed numbers visual",
+            "neither a column eid nor a column visual");
+}
+
+static const struct regcsv_kind kind = {
+    .columns = (UINT32_C(1) << COL_COUNT) - 1,
+    .example = "begin it with a line such as animal,eid,visual",
+    .header = header,
+    .row = lm_regcsv_row,
+};
+
+static enum lm_err finish(struct regcsv *r)
+{
+    enum lm_err err;
+
+    if (!r->err)
+        check_rounded(r);
+    err = lm_regcsv_told(r);
+    return err ? err : lm_stage_name_all(&r->stage);
 }
 
 enum lm_err lm_regcsv_read(FILE *in, const char *name, const struct lm_regcsv_hooks *hooks)
@@ -109,6 +132,7 @@ enum lm_err lm_regcsv_read(FILE *in, const char *name, const struct lm_regcsv_ho
     enum lm_err err = LM_ENOMEM;
 
     if (r && buf && lm_stage_init(&r->stage) == LM_OK) {
+        r->kind = &kind;
         r->hooks = hooks;
         r->name = name ? name : "";
         for (int c = 0; c < COL_COUNT; c++)

@@ -4,9 +4,15 @@
 #include <stdio.h>
 #include <string.h>
 
-static const char *const names[COL_COUNT] = {"animal", "species", "breed", "sex", "born", "dam",
+static const char *const names[COL_ALL] = {"animal", "species", "breed", "sex", "born", "dam",
     "sire", "mob", "status", "form", "place", "colour", "official", "eid", "visual", "applied",
-    "removed", "castrated", "status_date", "why", "uid", "eid_text", "replaces"};
+    "removed", "castrated", "status_date", "why", "uid", "eid_text", "replaces",
+    "strip", "position", "received"};
+
+static bool takes(const struct regcsv *r, int col)
+{
+    return (r->kind->columns >> col & 1u) != 0;
+}
 
 const char *lm_regcsv_col_name(enum regcsv_col col)
 {
@@ -48,16 +54,16 @@ static unsigned distance(const char *a, const char *b)
 }
 
 /* A name so far off that it shares nothing is no help, so none is given then. */
-static const char *nearest(const char *word)
+static const char *nearest(const struct regcsv *r, const char *word)
 {
     const char *best = NULL;
     unsigned best_distance = 4;
 
     if (strlen(word) > 23)
         return NULL;
-    for (int c = 0; c < COL_COUNT; c++) {
+    for (int c = 0; c < COL_ALL; c++) {
         unsigned d = distance(word, names[c]);
-        if (d < best_distance && d < strlen(names[c])) {
+        if (takes(r, c) && d < best_distance && d < strlen(names[c])) {
             best_distance = d;
             best = names[c];
         }
@@ -68,15 +74,16 @@ static const char *nearest(const char *word)
 static void unknown(struct regcsv *r, unsigned field, const char *word)
 {
     char mend[LM_PROBLEM_TEXT_MAX];
-    const char *near = nearest(word);
+    const char *near = nearest(r, word);
     size_t used = 0;
 
     if (near)
         used = (size_t) snprintf(mend, sizeof mend, "did you mean %s? ", near);
     used += (size_t) snprintf(mend + used, sizeof mend - used, "the columns are");
-    for (int c = 0; c < COL_COUNT && used < sizeof mend; c++)
-        used +=
-            (size_t) snprintf(mend + used, sizeof mend - used, "%s%s", c ? ", " : " ", names[c]);
+    for (int c = 0, n = 0; c < COL_ALL && used < sizeof mend; c++)
+        if (takes(r, c))
+            used += (size_t) snprintf(
+                mend + used, sizeof mend - used, "%s%s", n++ ? ", " : " ", names[c]);
     lm_regcsv_bad(r, LM_EINPUT, r->row_line, field, mend, "unknown column name %.60s", word);
 }
 
@@ -85,12 +92,12 @@ static void take_name(struct regcsv *r, unsigned field)
     const char *word = r->raw[field - 1].s;
     int c = 0;
 
-    while (c < COL_COUNT && !lm_word_is(word, names[c]))
+    while (c < COL_ALL && !(takes(r, c) && lm_word_is(word, names[c])))
         c++;
     if (!word[0]) {
         lm_regcsv_bad(r, LM_EINPUT, r->row_line, field,
             "name the column, or delete it when it is empty", "this column has no name");
-    } else if (c == COL_COUNT) {
+    } else if (c == COL_ALL) {
         unknown(r, field, word);
     } else if (r->place[c]) {
         lm_regcsv_bad(r, LM_EINPUT, r->row_line, field, "delete or rename one of the two",
@@ -117,9 +124,7 @@ void lm_regcsv_header(struct regcsv *r)
     if (r->n_fields > REGCSV_FIELDS)
         lm_regcsv_bad(r, LM_EINPUT, r->row_line, REGCSV_FIELDS + 1, "delete the columns not needed",
             "%u columns, more than there are names for", r->n_fields);
-    if (r->problems == before && !r->place[COL_EID] && !r->place[COL_VISUAL])
-        lm_regcsv_bad(r, LM_EINPUT, r->row_line, 0,
-            "name the column with the electronic codes eid, that with the printed numbers visual",
-            "neither a column eid nor a column visual");
+    if (r->problems == before)
+        r->kind->header(r);
     r->stop = r->problems != before;
 }

@@ -45,7 +45,21 @@ enum regcsv_col {
     COL_UID,
     COL_EID_TEXT,
     COL_REPLACES,
-    COL_COUNT
+    COL_COUNT, /* the columns of a register end here; those of a supply list alone follow */
+    COL_STRIP = COL_COUNT,
+    COL_POSITION,
+    COL_RECEIVED,
+    COL_ALL
+};
+
+struct regcsv;
+
+/** What a file of this kind holds; the reading of lines and cells is the same for all. */
+struct regcsv_kind {
+    uint32_t columns;    /**< bit set of enum regcsv_col that may be there */
+    const char *example; /**< a header line, for the message when there is none */
+    void (*header)(struct regcsv *r); /**< all names are good: are those there that must be? */
+    void (*row)(struct regcsv *r);    /**< take the row just read */
 };
 
 /** A string of the stage: offset of its length byte; 0 is the empty string. */
@@ -126,6 +140,7 @@ struct regcsv_memo {
 };
 
 struct regcsv {
+    const struct regcsv_kind *kind;
     const struct lm_regcsv_hooks *hooks;
     const char *name;
     struct csv_parser csv;
@@ -142,9 +157,9 @@ struct regcsv {
     unsigned long problems;
     unsigned n_fields, n_cols;
     uint8_t col_of[REGCSV_FIELDS]; /**< enum regcsv_col by place in the file */
-    uint8_t place[COL_COUNT];      /**< 1-based place in the file, 0 when it is not there */
+    uint8_t place[COL_ALL];        /**< 1-based place in the file, 0 when it is not there */
     struct regcsv_cell raw[REGCSV_FIELDS];
-    struct regcsv_cell cell[COL_COUNT];
+    struct regcsv_cell cell[COL_ALL];
     regcsv_str last[COL_COUNT];
     struct regcsv_memo memo[COL_COUNT][8];
     struct regcsv_stage stage;
@@ -164,8 +179,15 @@ void lm_regcsv_lines(struct regcsv *r, FILE *in, char *buf);
 /** Take the row just read as the header line. Sets `stop` when it is refused. */
 void lm_regcsv_header(struct regcsv *r);
 
-/** Take the row just read as a row of data. */
+/** Take the row just read as a row of a register. */
 void lm_regcsv_row(struct regcsv *r);
+
+/** Put the row just read into `cell`, trimmed; what is too long or not clean is reported. */
+void lm_regcsv_take_cells(struct regcsv *r);
+
+/** Report what is still to be told, such as how many problems were left out. @return LM_OK when
+ * every row was good. */
+enum lm_err lm_regcsv_told(struct regcsv *r);
 
 /**
  * Report a problem at @p line.

@@ -32,7 +32,7 @@ static void on_row(int end, void *ctx)
                 "give every row the same columns; put a cell that holds the separator in quotes",
                 "%u cells, but the header line names %u", r->n_fields, r->n_cols);
         else
-            lm_regcsv_row(r);
+            r->kind->row(r);
     }
     r->row_open = false;
     r->n_fields = 0;
@@ -231,8 +231,7 @@ static void finish_csv(struct regcsv *r)
         lm_regcsv_bad(r, LM_EINPUT, r->row_line, field, "close the quote",
             "a quote opened in this row is not closed before the end of the file");
     else if (!r->have_header)
-        lm_regcsv_bad(r, LM_EINPUT, 1, 0, "begin it with a line such as animal,eid,visual",
-            "the file is empty");
+        lm_regcsv_bad(r, LM_EINPUT, 1, 0, r->kind->example, "the file is empty");
 }
 
 static long long size_of(FILE *in)

@@ -24,6 +24,7 @@ static bool is_text(enum regcsv_col col)
     case COL_VISUAL:
     case COL_WHY:
     case COL_UID:
+    case COL_STRIP:
         return true;
     default:
         return false;
@@ -63,7 +64,7 @@ static void trim(struct regcsv_cell *c)
     }
 }
 
-static void take_cells(struct regcsv *r)
+void lm_regcsv_take_cells(struct regcsv *r)
 {
     for (unsigned i = 0; i < r->n_cols; i++) {
         enum regcsv_col col = (enum regcsv_col) r->col_of[i];
@@ -318,7 +319,7 @@ void lm_regcsv_row(struct regcsv *r)
     bool has_device, sure;
     uint32_t animal;
 
-    take_cells(r);
+    lm_regcsv_take_cells(r);
     if (r->problems != before)
         return;
     if (nothing_to_know_it_by(r))
