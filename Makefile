@@ -7,6 +7,16 @@ endif
 PREFIX  ?= /usr/local
 DESTDIR ?=
 
+# V=1 shows the whole command lines.
+V ?= 0
+ifeq ($(V),0)
+Q := @
+say = @echo '  $(1) $@'
+else
+Q :=
+say = @:
+endif
+
 LIBS_PC  := libserialport sqlite3 libevent_core libevent_extra jansson inih libqrencode
 PC_TEST  := cmocka
 WARN := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wstrict-prototypes -Wmissing-prototypes \
@@ -64,7 +74,8 @@ deps:
 
 $(BUILD)/%.o: %.c
 	@mkdir -p $(@D)
-	$(CC) $(CPPFLAGS_ALL) $(CFLAGS_ALL) $(DEPFLAGS) -c -o $@ $<
+	$(call say,CC)
+	$(Q)$(CC) $(CPPFLAGS_ALL) $(CFLAGS_ALL) $(DEPFLAGS) -c -o $@ $<
 
 $(LIB): $(call obj,$(LIB_SRC))
 	@rm -f $@
@@ -75,19 +86,23 @@ $(DRV_LIB): $(call obj,$(DRV_SRC))
 	$(AR) rcs $@ $^
 
 $(BUILD)/lugmark: $(call obj,$(CLI_SRC)) $(DRV_LIB) $(LIB)
-	$(CC) $(CFLAGS_ALL) $(LDOPT) -o $@ $^ $(LDLIBS_ALL)
+	$(call say,LD)
+	$(Q)$(CC) $(CFLAGS_ALL) $(LDOPT) -o $@ $^ $(LDLIBS_ALL)
 
 $(BUILD)/lugmarkd: $(call obj,$(DMN_SRC)) $(DRV_LIB) $(LIB)
-	$(CC) $(CFLAGS_ALL) $(LDOPT) -o $@ $^ $(LDLIBS_ALL)
+	$(call say,LD)
+	$(Q)$(CC) $(CFLAGS_ALL) $(LDOPT) -o $@ $^ $(LDLIBS_ALL)
 
 # The only program with libnfc, which can abort and can hang: it is run beside the daemon.
 $(BUILD)/lugmark-nfc: $(call obj,$(NFC_SRC)) $(DRV_LIB) $(LIB)
-	$(CC) $(CFLAGS_ALL) $(LDOPT) -o $@ $^ $(shell pkg-config --libs libnfc jansson) $(LDLIBS)
+	$(call say,LD)
+	$(Q)$(CC) $(CFLAGS_ALL) $(LDOPT) -o $@ $^ $(shell pkg-config --libs libnfc jansson) $(LDLIBS)
 
 # A unit test may have its own extra sources: tests/unit/NAME.mk is read when it is there.
 $(BUILD)/unit/%: $(BUILD)/tests/unit/%.o $(DRV_LIB) $(LIB)
 	@mkdir -p $(@D)
-	$(CC) $(CFLAGS_ALL) $(LDOPT) -o $@ $(filter %.o,$^) $(DRV_LIB) $(LIB) $(LDLIBS_ALL) -lcmocka -ldl
+	$(call say,LD)
+	$(Q)$(CC) $(CFLAGS_ALL) $(LDOPT) -o $@ $(filter %.o,$^) $(DRV_LIB) $(LIB) $(LDLIBS_ALL) -lcmocka -ldl
 -include $(wildcard tests/unit/*.mk)
 
 tests: programs $(UNIT)
@@ -117,7 +132,7 @@ fuzz:
 install: programs
 	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/share/doc/lugmark
 	install -m 755 $(PROGRAMS) $(DESTDIR)$(PREFIX)/bin/
-	install -m 644 README.md LICENSE udev/blacklist-nfc.conf.example $(DESTDIR)$(PREFIX)/share/doc/lugmark/
+	install -m 644 README.md LICENSE $(DESTDIR)$(PREFIX)/share/doc/lugmark/
 	install -d $(DESTDIR)$(PREFIX)/lib/udev/rules.d
 	install -m 644 udev/62-lugmark.rules $(DESTDIR)$(PREFIX)/lib/udev/rules.d/
 
