@@ -34,7 +34,8 @@
  *          "reasons":["not-in-register"],"repeat":false,"eid":"999000000012345"|null,
  *          "called":"0417"|null,"animal":"A17"|null,"visual":["0417"],"colour":"yellow",
  *          "place":"left ear","sex":"female","mob":"does","say":"nobody we know","tally":TALLY}
- *          Texts that are not known are "". A doubtful reading has its "text", too.
+ *          "should":"orange, right ear": where the marking plan says so and the animal wears other
+ *          marks, else "". Texts that are not known are "". A doubtful reading has its "text", too.
  * Stream also: {"event":"session","session":SESSION,"tally":TALLY} when one opens or closes,
  *   {"event":"tally","seq":N,"t":...,"tally":TALLY} with "heads":N, "undo":true or "register":"A17"
  *   after a head count, an undo or a register change,

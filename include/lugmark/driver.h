@@ -64,7 +64,8 @@ struct lm_decoder_ops {
 /** A driver. Registered in drivers/list.h. */
 struct lm_driver_ops {
     const char *name; /**< stable word in the configuration: serial, replay, program, nfc */
-    /** Check the settings and make a reader that is not yet open. NULL with @p p filled on error. */
+    /** Check the settings and make a reader that is not yet open. NULL with @p p filled on error.
+     */
     void *(*new_)(const struct lm_setting *settings, size_t n, struct lm_problem *p);
     /**
      * Open the device without blocking longer than a few milliseconds.

@@ -19,7 +19,7 @@
 #define LM_NATIONAL_MAX UINT64_C(274877906943) /**< 2^38 - 1: no chip can hold more */
 #define LM_COUNTRY_MAX 1023u
 #define LM_COUNTRY_TEST 999u
-#define LM_EID_TEXT_SIZE 24u /**< "uid:" + 16 hex digits + NUL, with room */
+#define LM_EID_TEXT_SIZE 24u               /**< "uid:" + 16 hex digits + NUL, with room */
 #define LM_EID_KEY_UID (UINT64_C(1) << 63) /**< set in the key of a chip's UID, in no other */
 
 /** How much of the 64 bits is known. */
@@ -73,7 +73,8 @@ struct lm_eid lm_eid_from_bits(uint64_t bits);
  */
 struct lm_eid_fields lm_eid_unpack(struct lm_eid eid);
 
-/** Put fields together (LM_EID_FULL). @return LM_OK, or LM_ERANGE naming no field: all are bounded. */
+/** Put fields together (LM_EID_FULL). @return LM_OK, or LM_ERANGE naming no field: all are bounded.
+ */
 enum lm_err lm_eid_pack(const struct lm_eid_fields *f, struct lm_eid *out);
 
 /**

@@ -20,7 +20,8 @@
 
 #include "lugmark/eid.h"
 
-#define LM_T2T_MAX 1024u  /**< most bytes of a tag looked at: the 256 pages that one READ reaches  \
+#define LM_T2T_MAX                                                                                 \
+    1024u                 /**< most bytes of a tag looked at: the 256 pages that one READ reaches  \
                            */
 #define LM_T2T_HEAD 16u   /**< bytes before the data area: UID, lock bytes, capability container */
 #define LM_NDEF_MAX 1024u /**< longest message taken, bytes */

@@ -4,12 +4,48 @@
 #ifndef LUGMARK_REPORT_H
 #define LUGMARK_REPORT_H
 
+#include "lugmark/explain.h"
 #include "lugmark/session.h"
 #include "lugmark/store.h"
 #include <stdio.h>
 
 /** Write the lugmark.findings/1 object and a line end. @return LM_OK, LM_EIO, LM_ENOMEM. */
 enum lm_err lm_report_json(FILE *out, const struct lm_session *session);
+
+/**
+ * The same with its explanations filled in. Their keys: id, kind, animals, eid, sighting, as,
+ * offset, probability, because, fix, and best (whether it belongs to the likeliest story).
+ * @param[in] x  Of this session; NULL for none, the list is then empty.
+ */
+enum lm_err lm_report_json_explained(
+    FILE *out, const struct lm_session *session, const struct lm_explain *x);
+
+/** How explanations are shown. */
+struct lm_explain_view {
+    const bool *skip;  /**< by place in the list: leave it out, the others keep their ids; or NULL */
+    long long session; /**< row of the session, for the commands that mend; 0: the latest */
+};
+
+/** The explanations alone, as a JSON array. @param[in] view  May be NULL. */
+enum lm_err lm_report_explain_json(
+    FILE *out, const struct lm_session *session, const struct lm_explain *x,
+    const struct lm_explain_view *view);
+
+/** The explanations for a person to read. @return LM_OK or LM_EIO. */
+enum lm_err lm_report_explain_text(
+    FILE *out, const struct lm_session *session, const struct lm_explain *x,
+    const struct lm_explain_view *view);
+
+/** Room for a command that mends, longest keys and numbers included. */
+#define LM_FIX_MAX 512u
+
+/**
+ * The command that mends what an explanation says, for a shell; "" when there is nothing to mend.
+ * @param[in] id   Its place in the list, from 1: what --accept takes.
+ * @param[in] row  Row of the session, 0 for the latest.
+ */
+const char *lm_explain_fix(const struct lm_session *session, const struct lm_explanation *e,
+    uint32_t id, long long row, char out[LM_FIX_MAX]);
 
 /** Write the findings for a person to read. @return LM_OK, LM_EIO, LM_ENOMEM. */
 enum lm_err lm_report_text(FILE *out, const struct lm_session *session);

@@ -32,7 +32,6 @@ void lm_roll_free(struct lm_roll *roll);
  */
 enum lm_err lm_roll_put(struct lm_roll *roll, const struct lm_record *rec, uint32_t *animal);
 
-
 /**
  * Load a whole register at once: until lm_roll_load_end(), lm_roll_put() takes only animals whose
  * key is new (the caller knows) and look-ups find none of them.
@@ -107,7 +106,8 @@ struct lm_roll_hits {
 };
 
 /**
- * First, then next, device carrying a code (compared on country and national code), worn or removed.
+ * First, then next, device carrying a code (compared on country and national code), worn or
+ * removed.
  * @return false when there is none (any more).
  */
 bool lm_roll_code_first(const struct lm_roll *roll, struct lm_eid eid, struct lm_roll_hits *it,

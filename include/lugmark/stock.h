@@ -32,11 +32,11 @@ struct lm_stock_item {
     struct lm_eid eid;              /**< or none; then `visual` is not empty */
     char visual[LM_VISUAL_MAX + 1]; /**< or "" */
     char colour[LM_NAME_MAX + 1];
-    struct lm_date received;        /**< or no date */
-    uint8_t form;                   /**< enum lm_device_form */
+    struct lm_date received; /**< or no date */
+    uint8_t form;            /**< enum lm_device_form */
     bool official;
-    uint8_t use;                    /**< enum lm_stock_use; read from a file: LM_STOCK_LEFT */
-    char animal[LM_NAME_MAX + 1];   /**< who wears it, or wore it last; "" while it is left */
+    uint8_t use;                  /**< enum lm_stock_use; read from a file: LM_STOCK_LEFT */
+    char animal[LM_NAME_MAX + 1]; /**< who wears it, or wore it last; "" while it is left */
 };
 
 /**
@@ -77,6 +77,7 @@ bool lm_stock_same_pair(const struct lm_stock_item *a, const struct lm_device *b
 struct lm_stock_add {
     const char *name; /**< of the file, for messages; may be NULL */
     bool allow_used;  /**< take items that a device carries already, if code and number agree */
+    bool any_use;     /**< a bundle: what is used was judged in the other copy of the register */
     lm_problem_fn *problem; /**< every bad item is told, not only the first; may be NULL */
     void *ctx;
 };

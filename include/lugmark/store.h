@@ -43,6 +43,13 @@ const struct lm_problem *lm_store_problem(const struct lm_store *store);
  */
 enum lm_err lm_store_begin(struct lm_store *store); /**< LM_EARG when one is open already */
 /**
+ * The same for a whole register: each animal that is put is named once. In an empty register
+ * that saves a third of the time: its indexes and the journal of the new animals are written when
+ * the transaction ends, and until then the journal is not to be read. In any other it is
+ * lm_store_begin().
+ */
+enum lm_err lm_store_begin_bulk(struct lm_store *store);
+/**
  * Keep the changes: on the disk when this returns LM_OK.
  * On an error the transaction is rolled back and closed, nothing of it was kept; the caller still
  * has its events and may begin again and append them again.
@@ -80,6 +87,48 @@ enum lm_err lm_store_find(
  */
 enum lm_err lm_store_put(struct lm_store *store, const struct lm_record *rec, int64_t t_ms,
     const char *why, int64_t *seq);
+
+/**
+ * From here to the commit, all register changes are one change: lm_store_undo() takes them back
+ * together. After lm_store_begin().
+ */
+void lm_store_one_change(struct lm_store *store);
+
+/**
+ * Put several animals at once, as one change. Devices (by their ids) may go from one animal to
+ * another among them; none may be missing at the end. An entry with `struck` counts no more.
+ * Put first the entries that lose devices: whoever follows the journal sees a code on one animal
+ * at a time.
+ * @return As lm_store_put().
+ */
+enum lm_err lm_store_change(struct lm_store *store, const struct lm_record *const recs[], size_t n,
+    int64_t t_ms, const char *why, int64_t *seq);
+
+/** The register change that lm_store_undo() would take back. */
+struct lm_store_last {
+    int64_t seq;  /**< place of its first event */
+    int64_t t_ms; /**< LM_TIME_NONE when not known */
+    uint32_t animals;
+    char why[LM_PROBLEM_TEXT_MAX]; /**< reason given then, or "" */
+};
+
+/** Called for each animal of a change. @p before NULL: it was not in the register. */
+typedef enum lm_err lm_change_fn(
+    const struct lm_record *before, const struct lm_record *now, void *ctx);
+
+/** @p fn may be NULL. @return LM_OK; LM_ENOTFOUND: nothing is left to take back. */
+enum lm_err lm_store_last_change(
+    struct lm_store *store, struct lm_store_last *last, lm_change_fn *fn, void *ctx);
+
+/**
+ * Take back the last register change that was not taken back yet: each animal's entry is again what
+ * it was before. One that the change had added is struck. The taking back is itself a change in the
+ * history; it is never taken back in turn. Again and again: further and further back.
+ * @param[out] last  What was taken back; may be NULL.
+ * @return LM_OK; LM_ENOTFOUND; LM_EEXISTS: a code is worn by another animal by now.
+ */
+enum lm_err lm_store_undo(
+    struct lm_store *store, int64_t t_ms, const char *why, struct lm_store_last *last);
 
 uint32_t lm_store_animals(struct lm_store *store); /**< 0 also on error */
 
@@ -128,7 +177,7 @@ enum lm_err lm_store_changes(struct lm_store *store, int64_t after, lm_event_fn 
 /** Called for each change of an animal, with the reason given then ("" for none). */
 typedef enum lm_err lm_history_fn(const struct lm_event *ev, const char *why, void *ctx);
 
-/** All changes of one animal, oldest first. @return LM_OK or LM_ENOTFOUND, or what @p fn gave. */
+/** All changes of one animal, struck ones included, oldest first. @return LM_OK or LM_ENOTFOUND, or what @p fn gave. */
 enum lm_err lm_store_history(
     struct lm_store *store, const char *key, lm_history_fn *fn, void *ctx);
 

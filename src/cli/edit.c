@@ -5,6 +5,8 @@
 #include <string.h>
 
 #include "fields.h"
+#include "kin.h"
+#include "life.h"
 #include "lugmark/eventline.h"
 #include "open_db.h"
 #include "problem.h"
@@ -40,9 +42,15 @@ static int change(const struct lm_args *args, struct lm_store *store, struct lm_
         return exit;
     if (given == 0)
         return lm_usage(args, "say what to change, such as --mob does");
+    if (lm_life_future(rec->born) || lm_life_future(rec->status_date))
+        return lm_fail(LM_EXIT_INPUT, "what is to come is entered when it has come",
+            "a date lies in the future");
     bool changed = memcmp(was, rec, sizeof *rec) != 0;
     if (changed && lm_store_put(store, rec, lm_now_ms(), why != NULL ? why : "", NULL) != LM_OK)
         return lm_db_fail(store);
+    exit = changed ? lm_kin_check(store, rec->key) : LM_EXIT_OK;
+    if (exit != LM_EXIT_OK)
+        return exit;
     if (lm_store_commit(store) != LM_OK)
         return lm_db_fail(store);
     return say(args, rec, changed);

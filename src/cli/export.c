@@ -4,6 +4,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "bundle.h"
+#include "icar.h"
 #include "lugmark/eventline.h"
 #include "open_db.h"
 #include "out_file.h"
@@ -14,6 +16,12 @@ static enum lm_err write_csv(const struct lm_record *rec, long line, void *ctx)
 {
     (void) line;
     return lm_regcsv_write(ctx, rec);
+}
+
+static enum lm_err write_sheet(const struct lm_record *rec, long line, void *ctx)
+{
+    (void) line;
+    return lm_regcsv_write_sheet(ctx, rec);
 }
 
 static enum lm_err write_json(const struct lm_record *rec, long line, void *ctx)
@@ -35,9 +43,13 @@ static enum lm_err write_event(const struct lm_event *ev, void *ctx)
 static enum lm_err write_register(
     const struct lm_args *args, struct lm_store *store, int64_t at_seq, FILE *out)
 {
-    lm_record_fn *fn = lm_arg_given(args, "json") ? write_json : write_csv;
-    if (fn == write_csv && lm_regcsv_write_header(out) != LM_OK)
-        return LM_EIO;
+    bool sheet = lm_arg_given(args, "spreadsheet");
+    lm_record_fn *fn = lm_arg_given(args, "json") ? write_json : sheet ? write_sheet : write_csv;
+    enum lm_err err = LM_OK;
+    if (fn != write_json)
+        err = sheet ? lm_regcsv_write_sheet_header(out) : lm_regcsv_write_header(out);
+    if (err != LM_OK)
+        return err;
     return at_seq > 0 ? lm_store_each_at(store, at_seq, fn, out) : lm_store_each(store, fn, out);
 }
 
@@ -62,6 +74,8 @@ static int export_to(
     return err == LM_OK ? LM_EXIT_OK : lm_db_fail(store);
 }
 
+static const char *const icar_only[] = {"what", "location", "source"};
+
 static int run(const struct lm_args *args)
 {
     const char *format = lm_arg(args, "format");
@@ -69,8 +83,17 @@ static int run(const struct lm_args *args)
     long number = 0;
     struct lm_store *store = NULL;
     struct lm_out out;
+    if (lm_arg_given(args, "bundle"))
+        return lm_export_bundle(args);
+    if (format != NULL && strcmp(format, "icar") == 0)
+        return lm_export_icar(args);
     if (format != NULL && !events && strcmp(format, "csv") != 0)
-        return lm_usage(args, "--format is csv or events, not \"%s\"", format);
+        return lm_usage(args, "--format is csv, events or icar, not \"%s\"", format);
+    if (lm_arg_given(args, "spreadsheet") && (events || lm_arg_given(args, "json")))
+        return lm_usage(args, "--spreadsheet is a form of the CSV");
+    for (unsigned i = 0; i < sizeof icar_only / sizeof *icar_only; i++)
+        if (lm_arg_given(args, icar_only[i]))
+            return lm_usage(args, "--%s goes with --format icar", icar_only[i]);
     if (!lm_arg_number(args, "session", 1, 1000000000L, &number))
         return LM_EXIT_USAGE;
     int exit = lm_db_open(args, LM_STORE_READ, &store);
@@ -87,8 +110,15 @@ static int run(const struct lm_args *args)
 }
 
 static const struct lm_option options[] = {
-    {"format", 'f', "csv|events", "the register as CSV (default), or a session's events"},
+    {"format", 'f', "csv|events|icar",
+        "the register as CSV (default), a session's events, or "
+        "ICAR animal data exchange (JSON)"},
+    {"spreadsheet", 0, NULL, "CSV for a spreadsheet program: byte order mark, formulas disarmed"},
+    {"what", 'w', "WHAT", "icar: animals, arrivals, departures, births, deaths or session"},
+    {"location", 0, "SCHEME:ID", "icar: the holding's number and whose number it is"},
+    {"source", 0, "NAME", "icar: your name in reverse, as of a domain (default local.lugmark)"},
     {"session", 's', "N", "which session; with csv: the register as it stood before it"},
+    {"bundle", 'b', "FILE", "all there is, to take along on another machine: see import"},
     {"output", 'o', "FILE", "write to a new file instead of standard output"},
     {"overwrite", 0, NULL, "replace the file when it is there"},
     {NULL, 0, NULL, NULL},
@@ -101,8 +131,12 @@ const struct lm_command lm_command_export = {
     .arguments = "",
     .details = "The CSV is what import takes, and loses nothing. With --json the register is\n"
                "written as one JSON object an animal. Without --session, events are those of\n"
-               "the latest session; reconcile --events folds them again.",
-    .example = "lugmark export -o register.csv",
+               "the latest session; reconcile --events folds them again.\n"
+               "--spreadsheet loses nothing either; but open it with your program's text import\n"
+               "and call eid and visual text, or it drops zeros and digits. What ICAR's form\n"
+               "cannot hold is counted on standard error; 1 when animals were left out.",
+    .example = "lugmark export -o register.csv\n"
+               "lugmark export --format icar --what animals --location org.example.holding:0042",
     .options = options,
     .run = run,
 };

@@ -205,8 +205,17 @@ static int fold(struct lm_reconcile *r)
 
 static int report(const struct lm_reconcile *r)
 {
-    enum lm_err err = lm_arg_given(r->args, "json") ? lm_report_json(stdout, r->session)
-                                                    : lm_report_text(stdout, r->session);
+    struct lm_explain *x = NULL;
+    enum lm_err err = LM_OK;
+    if (lm_arg_given(r->args, "explain"))
+        err = lm_supply_explain(&r->supply, r->session, &x);
+    if (err == LM_OK && lm_arg_given(r->args, "json"))
+        err = lm_report_json_explained(stdout, r->session, x);
+    else if (err == LM_OK)
+        err = lm_report_text(stdout, r->session);
+    if (err == LM_OK && x != NULL && !lm_arg_given(r->args, "json"))
+        err = lm_report_explain_text(stdout, r->session, x, NULL);
+    lm_explain_free(x);
     if (err == LM_ENOMEM)
         return lm_fail(LM_EXIT_FAILED, NULL, "out of memory");
     return lm_report_flagged(r->session) ? LM_EXIT_FLAGGED : LM_EXIT_OK;
@@ -216,7 +225,8 @@ static int report(const struct lm_reconcile *r)
 
 static int check_usage(const struct lm_args *args)
 {
-    static const char *const files[] = {"register", "readings", "sightings", "events", "lot"};
+    static const char *const files[] = {
+        "register", "readings", "sightings", "events", "lot", "stock"};
     unsigned dashes = 0;
     for (size_t i = 0; i < sizeof files / sizeof *files; i++)
         dashes += lm_arg_given(args, files[i]) && strcmp(lm_arg(args, files[i]), "-") == 0;
@@ -226,10 +236,8 @@ static int check_usage(const struct lm_args *args)
         return lm_usage(args, "standard input can be read only once");
     if (lm_arg_given(args, "mob") && lm_arg_given(args, "lot"))
         return lm_usage(args, "either --mob or --lot says who is expected, not both");
-    if (lm_arg_given(args, "stock"))
-        return lm_usage(args, "--stock is not in this version");
-    if (lm_arg_given(args, "explain"))
-        return lm_usage(args, "--explain is not in this version");
+    if (lm_arg_given(args, "stock") && !lm_arg_given(args, "explain"))
+        return lm_usage(args, "--stock is evidence for --explain: give both");
     return LM_EXIT_OK;
 }
 
@@ -263,10 +271,13 @@ static int run(const struct lm_args *args)
     if (r.roll != NULL)
         r.session = lm_session_new(r.roll, &options);
     exit = r.session != NULL ? read_register(&r) : lm_fail(LM_EXIT_FAILED, NULL, "out of memory");
+    if (exit == LM_EXIT_OK && lm_arg_given(args, "stock"))
+        exit = lm_supply_file(lm_arg(args, "stock"), &r.supply);
     if (exit == LM_EXIT_OK)
         exit = fold(&r);
     if (exit == LM_EXIT_OK)
         exit = report(&r);
+    lm_supply_free(&r.supply);
     lm_session_free(r.session);
     lm_roll_free(r.roll);
     return exit;
@@ -282,8 +293,9 @@ static const struct lm_option options_table[] = {
     {"lot", 'l', "FILE", "only the animals listed in this file are expected"},
     {"kind", 'k', "KIND", "walk (default), count or sale"},
     {"rearm", 0, "S", "the same code within S seconds is the same pass (default 30)"},
-    {"stock", 0, "FILE", "the supplier's list of devices (not in this version)"},
-    {"explain", 0, NULL, "say what most likely happened (not in this version)"},
+    {"stock", 0, "FILE",
+        "the supplier's list of devices, as evidence: CSV strip,position,eid,visual"},
+    {"explain", 0, NULL, "say what most likely happened, how sure that is, and why"},
     {NULL, 0, NULL, NULL},
 };
 

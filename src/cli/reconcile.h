@@ -6,12 +6,14 @@
 #include "lugmark/eventline.h"
 #include "lugmark/session.h"
 #include "problem.h"
+#include "supply.h"
 
 /** One call. */
 struct lm_reconcile {
     const struct lm_args *args;
     struct lm_roll *roll;
     struct lm_session *session;
+    struct lm_supply supply;     /**< the supplier's list, if one was given */
     struct lm_problems problems; /**< of all files; nothing is reported when there are any */
     long heads;                  /**< -1 when not said */
     bool heads_given;            /**< the head count went into the session */

@@ -66,6 +66,15 @@ static void device_rows(FILE *out, const struct lm_device *d)
             out, "  %-9s removed %s%s%s\n", "", date, d->why[0] != '\0' ? " because " : "", d->why);
 }
 
+static void link_row(FILE *out, const struct lm_record *rec, unsigned at)
+{
+    char words[512];
+    unsigned old = rec->devices[at].replaces;
+    if (old >= 1 && old <= rec->n_devices)
+        fprintf(out, "  %-9s in place of %s\n", "",
+            lm_device_words(&rec->devices[old - 1], words, sizeof words));
+}
+
 void lm_record_block(FILE *out, const struct lm_record *rec)
 {
     char is[256], date[LM_DATE_TEXT_SIZE], status[64];
@@ -80,8 +89,10 @@ void lm_record_block(FILE *out, const struct lm_record *rec)
     snprintf(status, sizeof status, "%s%s%s", lm_status_name((enum lm_status) rec->status),
         date[0] != '\0' ? " since " : "", date);
     row(out, "status", status);
-    for (unsigned i = 0; i < rec->n_devices; i++)
+    for (unsigned i = 0; i < rec->n_devices; i++) {
         device_rows(out, &rec->devices[i]);
+        link_row(out, rec, i);
+    }
     if (rec->n_devices == 0)
         row(out, "wears", "nothing");
 }

@@ -1,193 +1,201 @@
-/* lugmark tag: bind the number of a 13.56 MHz chip to a device that an animal wears. */
-#include "command.h"
+/* lugmark tag: put a device on an animal, most often a new-born one. */
+#include "tag.h"
 
 #include <stdlib.h>
 #include <string.h>
-#include <strings.h>
 
+#include "device_pick.h"
 #include "fields.h"
-#include "lugmark/decode.h"
-#include "lugmark/eventline.h"
+#include "lugmark/markplan.h"
+#include "marks.h"
+#include "new_animal.h"
 #include "open_db.h"
 #include "problem.h"
-#include "record_text.h"
 
-/* What the options ask for. */
-struct wanted {
-    char uid[24]; /* upper-case hex, as the register keeps it */
-    struct lm_eid eid;
-    char fold[LM_VISUAL_MAX + 1]; /* of --visual, "" for none */
-    bool is_new;
-    enum lm_device_form form;
-};
-
-static const char uid_mend[] = "give the chip's 4, 7 or 8 bytes, two hex digits each";
-
-static int take_uid(const char *value, struct wanted *w)
+/* The device from options, reader and supply list. */
+static int make_device(struct lm_life *life, const struct lm_eid *scanned, struct lm_device *device)
 {
-    struct lm_eid uid;
-    char text[LM_EID_TEXT_SIZE];
-    const char *hex = strncasecmp(value, "uid:", 4) == 0 ? value + 4 : value;
-    if (lm_eid_from_uid(hex, strlen(hex), &uid) != LM_OK)
-        return lm_fail(LM_EXIT_INPUT, uid_mend, "--uid cannot be \"%s\"", value);
-    if (lm_eid_uid_is_random(uid))
-        return lm_fail(LM_EXIT_INPUT, "use another tag",
-            "a chip whose number begins with 08 makes up a new one each time");
-    snprintf(w->uid, sizeof w->uid, "%s", lm_eid_format(uid, text) + strlen("uid:"));
+    const struct lm_args *args = life->args;
+    unsigned given = 0;
+    int exit = lm_fields_device(args, device, &given);
+    if (exit == LM_EXIT_OK && scanned->known != LM_EID_NONE) {
+        if (device->eid.known != LM_EID_NONE)
+            return lm_usage(args, "--scan and --eid both give the code");
+        device->eid = *scanned;
+    }
+    if (exit == LM_EXIT_OK)
+        exit = lm_marks_from_stock(life->store, args, lm_arg(args, "strip"), device);
+    if (exit != LM_EXIT_OK)
+        return exit;
+    if (device->eid.known == LM_EID_NONE && device->visual[0] == '\0' && device->uid[0] == '\0')
+        return lm_usage(args, "say which device: --strip, --scan, --eid, --visual or --uid");
+    if (device->applied.year == 0)
+        device->applied = life->date;
     return LM_EXIT_OK;
 }
 
-static int take(const struct lm_args *args, struct wanted *w)
+/* Where nothing was said the holding's plan is taken; where something else was, it is noted. */
+static int follow_plan(struct lm_life *life, struct lm_device *device)
 {
-    const char *uid = lm_arg(args, "uid"), *visual = lm_arg(args, "visual");
-    const char *eid = lm_arg(args, "eid"), *form = lm_arg(args, "new");
-    struct lm_decoded code;
-    struct lm_problem p = {0};
-    if (uid == NULL)
-        return lm_usage(args, "give the chip's number: --uid 04A1B2C3D4E5F6");
-    if (form != NULL && (visual != NULL || eid != NULL))
-        return lm_usage(args, "--new is for a device that is not in the register yet");
-    if (visual != NULL && lm_visual_fold(visual, w->fold) == 0)
-        return lm_usage(args, "--visual is empty");
-    if (eid != NULL && lm_decode(eid, strlen(eid), &code, &p) != LM_OK)
-        return lm_problem_fail(&p);
-    if (eid != NULL)
-        w->eid = code.eid;
-    w->is_new = form != NULL;
-    if (form != NULL && lm_device_form_parse(form, &w->form) != LM_OK)
-        return lm_fail(LM_EXIT_INPUT,
-            "flag tag, button tag, loop tag, bolus, injectable, leg band or tattoo",
-            "--new cannot be \"%s\"", form);
-    return take_uid(uid, w);
-}
-
-static bool is_meant(const struct lm_device *d, const struct wanted *w)
-{
-    char fold[LM_VISUAL_MAX + 1];
-    if (d->gone)
-        return false;
-    if (w->eid.known != LM_EID_NONE && lm_eid_key(d->eid) != lm_eid_key(w->eid))
-        return false;
-    lm_visual_fold(d->visual, fold);
-    return w->fold[0] == '\0' || strcmp(fold, w->fold) == 0;
-}
-
-/* The one worn device that is meant, or NULL after saying which ones there are. */
-static struct lm_device *choose(struct lm_record *rec, const struct wanted *w, int *exit)
-{
-    struct lm_device *one = NULL;
-    char words[512], all[400] = "";
-    unsigned n = 0;
-    for (unsigned i = 0; i < rec->n_devices; i++) {
-        if (!is_meant(&rec->devices[i], w))
-            continue;
-        one = &rec->devices[i];
-        size_t len = strlen(all);
-        snprintf(all + len, sizeof all - len, "%s%s", n++ > 0 ? "; " : "",
-            lm_device_words(one, words, sizeof words));
+    struct lm_record *rec = life->rec;
+    struct lm_mark_for whom = {rec->born, (enum lm_sex) rec->sex, rec->breed};
+    char should[LM_PLAN_TEXT_MAX];
+    struct lm_markplan *plan = calloc(1, sizeof *plan);
+    if (plan == NULL)
+        return lm_fail(LM_EXIT_FAILED, NULL, "out of memory");
+    if (lm_markplan_load(life->store, plan) != LM_OK) {
+        free(plan);
+        return lm_db_fail(life->store);
     }
-    if (n == 1)
-        return one;
-    if (n == 0)
-        *exit = lm_fail(LM_EXIT_INPUT, "look with lugmark show; a new device needs --new FORM",
-            "animal %s wears no such device", rec->key);
-    else
-        *exit = lm_fail(LM_EXIT_INPUT, "name it with --visual or --eid; a new one needs --new FORM",
-            "animal %s wears %u devices: %s", rec->key, n, all);
-    return NULL;
+    struct lm_mark mark = lm_markplan_for(plan, &whom);
+    if (device->form == LM_DEVICE_UNKNOWN)
+        device->form = mark.form;
+    if (device->place == LM_PLACE_UNKNOWN && device->form <= LM_LOOP_TAG)
+        device->place = mark.place;
+    if (device->colour[0] == '\0' && device->form <= LM_LOOP_TAG)
+        snprintf(device->colour, sizeof device->colour, "%s", mark.colour);
+    struct lm_mark_worn worn = {
+        device->visual, device->colour, device->form, device->place, device->official};
+    if (lm_markplan_differs(plan, &whom, &worn, 1, should))
+        fprintf(stderr, "lugmark: note: by the marking plan it should wear: %s\n", should);
+    free(plan);
+    return LM_EXIT_OK;
 }
 
-static struct lm_device *add_new(struct lm_record *rec, const struct wanted *w, int *exit)
+static int say(struct lm_life *life, const struct lm_device *device)
 {
-    if (rec->n_devices == LM_DEVICES_MAX) {
-        *exit = lm_fail(
-            LM_EXIT_INPUT, NULL, "animal %s has %u devices already", rec->key, LM_DEVICES_MAX);
-        return NULL;
-    }
-    struct lm_device *d = &rec->devices[rec->n_devices++];
-    memset(d, 0, sizeof *d);
-    d->form = (uint8_t) w->form;
-    d->applied = lm_today();
-    return d;
+    char code[LM_EID_TEXT_SIZE];
+    if (!lm_arg_given(life->args, "json") && device->eid.known != LM_EID_NONE)
+        printf("number %s and code %s: tagged\n",
+            device->visual[0] != '\0' ? device->visual : "(none)",
+            lm_eid_format(device->eid, code));
+    return lm_life_show(life->args, life->rec);
 }
 
-static int say(const struct lm_args *args, const struct lm_record *rec, const struct lm_device *d)
+/* Everything odd is said before anything is written. */
+static int check(struct lm_life *life, struct lm_device *device)
 {
-    char words[512];
-    if (!lm_arg_given(args, "json")) {
-        printf("%s wears %s\n", rec->key, lm_device_words(d, words, sizeof words));
-        return LM_EXIT_OK;
-    }
-    char *text = lm_record_json(rec);
-    if (text != NULL)
-        puts(text);
-    free(text);
-    return text != NULL ? LM_EXIT_OK : LM_EXIT_FAILED;
+    struct lm_warnings warnings = {.args = life->args};
+    int exit = lm_tag_check_kid(life, life->rec, device, &warnings);
+    if (exit == LM_EXIT_OK)
+        exit = lm_marks_check(life->store, life->rec->key, device, &warnings);
+    return exit == LM_EXIT_OK ? lm_warnings_end(&warnings) : exit;
 }
 
-/* Read and written in one transaction, so that nobody's change in between is lost. */
-static int bind_chip(const struct lm_args *args, const struct wanted *w, struct lm_store *store,
-    struct lm_record *rec)
+static int tag_new(struct lm_life *life, const struct lm_eid *scanned)
 {
-    const char *why = lm_arg(args, "why");
-    int exit = lm_db_animal(store, args->rest[0], rec);
+    struct lm_record *rec = life->rec;
+    struct lm_device *device = &rec->devices[0];
+    int exit = lm_fields_animal(life->args, rec, NULL);
+    if (exit == LM_EXIT_OK)
+        exit = make_device(life, scanned, device);
+    if (exit == LM_EXIT_OK)
+        exit = lm_new_animal_key(life->args, rec);
+    if (exit == LM_EXIT_OK)
+        exit = follow_plan(life, device);
+    if (exit == LM_EXIT_OK)
+        exit = check(life, device);
     if (exit != LM_EXIT_OK)
         return exit;
-    struct lm_device *d = w->is_new ? add_new(rec, w, &exit) : choose(rec, w, &exit);
-    if (d == NULL)
+    rec->n_devices = 1;
+    exit = lm_new_animal_put(life->store, rec, life->why, true);
+    if (exit == LM_EXIT_OK)
+        exit = lm_life_keep(life);
+    return exit == LM_EXIT_OK ? say(life, device) : exit;
+}
+
+static int tag_known(struct lm_life *life, const struct lm_eid *scanned)
+{
+    struct lm_record *rec = life->rec;
+    int exit = lm_life_animal(life, life->args->rest[0]);
+    if (exit == LM_EXIT_OK)
+        exit = lm_fields_animal(life->args, rec, NULL);
+    if (exit != LM_EXIT_OK)
         return exit;
-    if (d->uid[0] != '\0' && strcmp(d->uid, w->uid) != 0)
-        return lm_fail(LM_EXIT_INPUT, "a chip is not changed: give the new device with --new FORM",
-            "this device of animal %s has the chip %s already", rec->key, d->uid);
-    snprintf(d->uid, sizeof d->uid, "%s", w->uid);
-    if (lm_store_put(store, rec, lm_now_ms(), why != NULL ? why : "", NULL) != LM_OK ||
-        lm_store_commit(store) != LM_OK)
-        return lm_db_fail(store);
-    return say(args, rec, d);
+    if (rec->status != LM_ON_FARM)
+        return lm_fail(LM_EXIT_INPUT, "correct its status first", "animal %s is %s", rec->key,
+            lm_status_name((enum lm_status) rec->status));
+    struct lm_device *device = lm_device_more(rec, &exit);
+    if (device == NULL)
+        return exit;
+    exit = make_device(life, scanned, device);
+    if (exit == LM_EXIT_OK)
+        exit = follow_plan(life, device);
+    if (exit == LM_EXIT_OK)
+        exit = check(life, device);
+    if (exit == LM_EXIT_OK)
+        exit = lm_life_put(life);
+    if (exit == LM_EXIT_OK)
+        exit = lm_life_keep(life);
+    return exit == LM_EXIT_OK ? say(life, device) : exit;
+}
+
+/* --uid alone, for a device that is worn already. */
+static bool is_chip(const struct lm_args *args)
+{
+    static const char *const others[] = {"scan", "strip", "place", "form", "colour", "official",
+        "applied", "born", "sex", "dam", "animal", "date"};
+    for (size_t i = 0; i < sizeof others / sizeof *others; i++)
+        if (lm_arg_given(args, others[i]))
+            return false;
+    return lm_arg_given(args, "new") || (lm_arg_given(args, "uid") && args->n_rest == 1);
 }
 
 static int run(const struct lm_args *args)
 {
-    struct lm_store *store = NULL;
-    struct wanted w = {.is_new = false};
-    int exit = take(args, &w);
+    struct lm_life life;
+    struct lm_eid scanned = {0};
+    if (args->n_rest == 1 && lm_arg_given(args, "animal"))
+        return lm_usage(args, "ANIMAL is in the register already, --animal names a new one");
+    if (is_chip(args))
+        return args->n_rest == 1 ? lm_tag_chip(args)
+                                 : lm_usage(args, "an argument is missing: ANIMAL");
+    if (lm_arg_given(args, "scan")) {
+        int exit = lm_tag_scan(args, &scanned); /* before the register is locked: it takes time */
+        if (exit != LM_EXIT_OK)
+            return exit;
+    }
+    int exit = lm_life_begin(&life, args, "tagged", NULL);
     if (exit == LM_EXIT_OK)
-        exit = lm_db_open(args, LM_STORE_WRITE, &store);
-    if (exit != LM_EXIT_OK)
-        return exit;
-    struct lm_record *rec = calloc(1, sizeof *rec);
-    if (rec == NULL)
-        exit = lm_fail(LM_EXIT_FAILED, NULL, "out of memory");
-    else if (lm_store_begin(store) != LM_OK)
-        exit = lm_db_fail(store);
-    else
-        exit = bind_chip(args, &w, store, rec);
-    lm_store_rollback(store); /* after a commit there is nothing left to take back */
-    free(rec);
-    lm_store_close(store);
-    return exit;
+        exit = lm_tag_cautions(&life);
+    if (exit == LM_EXIT_OK)
+        exit = args->n_rest == 1 ? tag_known(&life, &scanned) : tag_new(&life, &scanned);
+    return lm_life_end(&life, exit);
 }
 
 static const struct lm_option options[] = {
-    {"uid", 0, "HEX", "number of the 13.56 MHz chip, as an nfc reader gives it"},
-    {"visual", 0, "NUMBER", "it is in the device with this printed number"},
-    {"eid", 0, "CODE", "it is in the device with this electronic code"},
-    {"new", 0, "FORM", "it is in a management device that is put on today"},
-    {"why", 0, "TEXT", "a note for the history"},
+    {"animal", 0, "KEY", "what a new animal is called (default: its number, else its code)"},
+    {"strip", 0, "STRIP", "the next device of this strip of the stock"},
+    {"scan", 0, NULL, "the tag that a reader of the daemon reads next"},
+    {"timeout", 0, "SECONDS", "how long to wait for it (default 60)"},
+    LM_ANIMAL_OPTIONS,
+    LM_DEVICE_OPTIONS,
+    {"new", 0, "FORM", "with --uid: the chip is in a management device put on today"},
+    LM_WARN_OPTIONS,
+    {"allow-late", 0, NULL, "though the kid is older than a week"},
+    {"allow-dam", 0, NULL, "though the dam is odd or not in the register"},
+    {"allow-future", 0, NULL, "though a date lies in the future or before the birth"},
+    {"quiet-cautions", 0, NULL, "leave the day's reminder out"},
+    LM_LIFE_OPTIONS,
     {NULL, 0, NULL, NULL},
 };
 
 const struct lm_command lm_command_tag = {
     .name = "tag",
     .group = LM_GROUP_REGISTER,
-    .summary = "Say which chip is in a device that an animal wears",
-    .arguments = "ANIMAL",
-    .details = "A tag for telephones (13.56 MHz) that holds no code is known by the number of its\n"
-               "chip. Without --visual, --eid or --new the animal must wear one device only.",
-    .example = "lugmark tag A17 --uid 04A1B2C3D4E5F6\n"
-               "lugmark tag A17 --uid 04:A1:B2:C3:D4:E5:F6 --new \"leg band\"",
+    .summary = "Put a device on an animal, most often a new-born one",
+    .arguments = "[ANIMAL]",
+    .details =
+        "Without ANIMAL a new one is entered. Number and code come from the next device of\n"
+        "the strip, from the reader, or are given; the supply list adds what it knows, the\n"
+        "marking plan what is left. Everything odd is said, and then nothing is written: exit 1,\n"
+        "unless --yes or the --allow option named goes with it.\n"
+        "With ANIMAL and --uid alone: which chip (a tag for telephones, 13.56 MHz) is in a device\n"
+        "that it wears; --visual or --eid say which device, --new that it is a new one.",
+    .example = "lugmark tag --strip 2026-a --dam A17 --sex female --born 2026-03-28 --mob kids\n"
+               "lugmark tag A17 --eid 999000000012399 --visual 0417 --place \"left ear\"\n"
+               "lugmark tag A17 --uid 04A1B2C3D4E5F6",
     .options = options,
-    .min_rest = 1,
     .max_rest = 1,
     .run = run,
 };

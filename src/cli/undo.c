@@ -1,11 +1,12 @@
-/* lugmark undo: take back the last sighting or head count. */
+/* lugmark undo: take back the last sighting or head count, or the last register change. */
 #include "command.h"
 
 #include "client.h"
 #include "out_json.h"
 #include "problem.h"
+#include "undo_register.h"
 
-static int run(const struct lm_args *args)
+static int undo_call(const struct lm_args *args)
 {
     json_t *request = json_pack("{s:s}", "do", "undo"), *answer = NULL;
     char number[LM_VISUAL_MAX + 1];
@@ -30,12 +31,30 @@ static int run(const struct lm_args *args)
     return LM_EXIT_OK;
 }
 
+static int run(const struct lm_args *args)
+{
+    if (lm_arg_given(args, "register"))
+        return lm_undo_register(args);
+    if (lm_arg_given(args, "dry-run"))
+        return lm_usage(args, "--dry-run goes with --register");
+    return undo_call(args);
+}
+
+static const struct lm_option options[] = {
+    {"register", 0, NULL, "the last change of the register instead; again: the one before it"},
+    {"dry-run", 'n', NULL, "with --register: only show what it is"},
+    {NULL, 0, NULL, NULL},
+};
+
 const struct lm_command lm_command_undo = {
     .name = "undo",
     .group = LM_GROUP_RACE,
-    .summary = "Take back the last sighting or head count",
+    .summary = "Take back the last sighting or head count, or register change",
     .arguments = "",
-    .details = "It stays in the journal, and so does the taking back.",
-    .example = "lugmark undo",
+    .details =
+        "It stays in the journal, and so does the taking back. With --register what the last\n"
+        "command did to the register is shown and taken back, all of it: an import, too.",
+    .example = "lugmark undo\nlugmark undo --register --dry-run",
+    .options = options,
     .run = run,
 };

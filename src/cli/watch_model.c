@@ -111,6 +111,7 @@ static void fill_pass(struct lm_watch_pass *p, const json_t *v)
     lm_json_text(v, "sex", p->sex, sizeof p->sex);
     lm_json_text(v, "mob", p->mob, sizeof p->mob);
     lm_json_text(v, "say", p->say, sizeof p->say);
+    lm_json_text(v, "should", p->should, sizeof p->should);
     lm_json_text(v, "lane", p->lane, sizeof p->lane);
     lm_json_text(v, "colour", colour, sizeof colour);
     lm_json_text(v, "place", place, sizeof place);

@@ -19,7 +19,8 @@ struct lm_watch_pass {
     char animal[LM_NAME_MAX + 1];
     char eid[LM_EID_TEXT_SIZE];
     char called[LM_VISUAL_MAX + 1];
-    char ear[LM_WATCH_TEXT]; /**< colour and place of the tag */
+    char ear[LM_WATCH_TEXT];    /**< colour and place of the tag */
+    char should[LM_WATCH_TEXT]; /**< what the marking plan says instead */
     char sex[16];
     char mob[LM_NAME_MAX + 1];
     char say[LM_WATCH_TEXT];

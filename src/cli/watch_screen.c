@@ -166,13 +166,14 @@ static void alarm_state(struct canvas *c, const char *first, const char *second,
 
 static void about(char *out, size_t size, const struct lm_watch_pass *p)
 {
-    const char *const parts[] = {p->ear, p->sex, p->mob[0] != '\0' ? "mob" : "", p->mob, p->animal};
+    const char *const parts[] = {p->ear, p->sex, p->mob[0] != '\0' ? "mob" : "", p->mob, p->animal,
+        p->should[0] != '\0' ? "should wear" : "", p->should};
     size_t len = 0;
     out[0] = '\0';
     for (size_t i = 0; i < sizeof parts / sizeof *parts; i++) {
         if (parts[i][0] == '\0' || len + 1 >= size)
             continue;
-        const char *gap = len == 0 ? "" : i == 3 ? " " : "   ";
+        const char *gap = len == 0 ? "" : i == 3 || i == 6 ? " " : "   ";
         int n = snprintf(out + len, size - len, "%s%s", gap, parts[i]);
         len += n > 0 ? (size_t) n : 0;
     }

@@ -91,6 +91,15 @@ static enum lm_err resume_session(struct fold *f, const struct lm_store_session 
  */
 #define CACHE_KIB 512u
 
+/* A plan that cannot be read is no reason to stop the race. */
+static void load_plan(struct fold *f)
+{
+    if (lm_markplan_load(f->store, &f->plan) != LM_OK) {
+        f->plan = (struct lm_markplan){0};
+    }
+    f->no_plan = lm_markplan_empty(&f->plan);
+}
+
 enum lm_err fold_begin(struct fold *f, struct lm_store *store, const struct config *config)
 {
     *f = (struct fold){.store = store, .config = config};
@@ -102,6 +111,7 @@ enum lm_err fold_begin(struct fold *f, struct lm_store *store, const struct conf
         err = load_roll(f);
     }
     if (err == LM_OK) {
+        load_plan(f);
         lm_store_cache(store, CACHE_KIB);
     }
     return err;
@@ -212,6 +222,7 @@ enum lm_err fold_catch_up(struct fold *f, fold_change_fn *fn, void *ctx)
     if (!f->stale) {
         return LM_OK;
     }
+    load_plan(f);
     struct catch c = {f, fn, ctx};
     enum lm_err err = lm_store_changes(f->store, f->last_seq, take_change, &c);
     f->stale = err != LM_OK; /* the store tells of a change only once */

@@ -7,6 +7,7 @@
 #define LUGMARK_DAEMON_FOLD_H
 
 #include "lanes.h"
+#include "lugmark/markplan.h"
 #include "scratch.h"
 
 /** A sighting or head count that undo could still take back. */
@@ -26,8 +27,10 @@ struct fold {
     struct lm_session *next;     /**< made before an open event is journaled, so it cannot fail */
     struct fold_act *acts;       /**< what undo can take back, newest last */
     size_t n_acts, room_acts;
-    struct lanes lanes; /**< of the open session */
-    bool stale;         /**< another program changed the file, and it is not yet taken over */
+    struct lanes lanes;      /**< of the open session */
+    struct lm_markplan plan; /**< what animals of this holding should wear */
+    bool no_plan;            /**< nothing is planned */
+    bool stale;              /**< another program changed the file, and it is not yet taken over */
 };
 
 /** Load the register and go on with the session that was open, if any. */

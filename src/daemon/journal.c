@@ -4,6 +4,7 @@
 #include "daemon.h"
 #include "log.h"
 #include "notify.h"
+#include "should.h"
 #include "verdict_json.h"
 #include <stdlib.h>
 
@@ -121,7 +122,8 @@ static void say_well(struct journal *j)
 static void publish_event(struct daemon *d, const struct lm_event *ev, const struct lm_verdict *v)
 {
     if (publish_wanted(&d->publisher) && d->fold.session != NULL) {
-        publish_send(&d->publisher, event_json(d->fold.session, &d->fold.row, ev, v), ev->seq);
+        publish_send(&d->publisher,
+            should_add(event_json(d->fold.session, &d->fold.row, ev, v), &d->fold), ev->seq);
     }
 }
 

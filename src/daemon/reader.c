@@ -7,6 +7,7 @@
 #include "clock.h"
 #include "daemon.h"
 #include "log.h"
+#include "should.h"
 #include "verdict_json.h"
 
 /** Lines of a driver, such as what a program says of itself, that go to the log in a minute. */
@@ -40,7 +41,7 @@ static void on_reading(void *ctx, const struct lm_event *ev)
     if (d->fold.session != NULL) {
         journal_add(&d->journal, &e);
     } else if (e.kind == LM_EVENT_READING && publish_wanted(&d->publisher)) {
-        publish_send(&d->publisher, idle_json(d->fold.roll, &e), 0);
+        publish_send(&d->publisher, should_add(idle_json(d->fold.roll, &e), &d->fold), 0);
     }
 }
 

@@ -1,6 +1,7 @@
 #include "request.h"
 
 #include "daemon.h"
+#include "should.h"
 #include "verdict_json.h"
 #include <string.h>
 
@@ -95,8 +96,9 @@ void request_saw(struct request *r)
     }
     judge_saw(r, json_is_true(on_last), &ev, &bad);
     if (request_submit(r, &ev, &bad, &verdict) == REQUEST_DONE) {
-        request_ok(r, json_pack("{s:I, s:o}", "seq", (json_int_t) ev.seq, "verdict",
-                          verdict_json(r->d->fold.session, &ev, &verdict)));
+        request_ok(
+            r, json_pack("{s:I, s:o}", "seq", (json_int_t) ev.seq, "verdict",
+                   should_add(verdict_json(r->d->fold.session, &ev, &verdict), &r->d->fold)));
     }
 }
 

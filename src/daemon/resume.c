@@ -2,6 +2,7 @@
 
 #include "daemon.h"
 #include "lugmark/control.h"
+#include "should.h"
 #include "verdict_json.h"
 #include <stdlib.h>
 
@@ -66,7 +67,8 @@ static enum lm_err tell(const struct lm_event *ev, const struct lm_verdict *verd
     struct client *c = ctx;
     struct resume *r = c->resume;
     if (ev->seq > r->after) {
-        json_t *object = event_json(r->scratch.session, &r->scratch.row, ev, verdict);
+        json_t *object =
+            should_add(event_json(r->scratch.session, &r->scratch.row, ev, verdict), &c->d->fold);
         size_t len = 0;
         char *line = object != NULL ? publish_line(object, &len) : NULL;
         json_decref(object);

@@ -71,8 +71,8 @@ static void add_number(json_t *list, const char *number)
 }
 
 /* The device of an animal whose chip was read by its UID: it is found, but not listed. */
-static bool chip_of(const struct lm_roll *roll, uint32_t animal, struct lm_eid eid,
-    struct lm_roll_device *dev)
+static bool chip_of(
+    const struct lm_roll *roll, uint32_t animal, struct lm_eid eid, struct lm_roll_device *dev)
 {
     struct lm_roll_hits it;
     bool more = eid.known == LM_EID_UID && lm_roll_code_first(roll, eid, &it, dev);

@@ -171,6 +171,12 @@ static void write_figures(FILE *out, const struct lm_summary *sum)
 
 enum lm_err lm_report_json(FILE *out, const struct lm_session *session)
 {
+    return lm_report_json_explained(out, session, NULL);
+}
+
+enum lm_err lm_report_json_explained(
+    FILE *out, const struct lm_session *session, const struct lm_explain *x)
+{
     struct lm_summary sum;
     enum lm_err err = lm_session_findings(session, &sum, NULL, NULL);
     if (err)
@@ -181,7 +187,10 @@ enum lm_err lm_report_json(FILE *out, const struct lm_session *session)
     write_figures(out, &sum);
     fputs(",\"findings\":[", out);
     err = lm_session_findings(session, NULL, write_finding, &run);
-    fputs("],\"explanations\":[]}\n", out);
+    fputs("],\"explanations\":", out);
+    if (!err)
+        err = lm_report_explain_json(out, session, x, NULL);
+    fputs("}\n", out);
     return err ? err : ferror(out) ? LM_EIO : LM_OK;
 }
 

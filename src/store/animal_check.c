@@ -22,10 +22,9 @@ static bool text_ok(const char *text, size_t size)
 
 static bool date_ok(struct lm_date d)
 {
-    char text[LM_DATE_TEXT_SIZE];
     if (d.year == 0)
         return d.month == 0 && d.day == 0;
-    return lm_date_format(d, text)[0] != '\0'; /* a date that does not exist has no text */
+    return lm_date_days(d, 0) != INT32_MIN; /* a date that does not exist has no days */
 }
 
 static bool eid_ok(struct lm_eid eid)
@@ -60,7 +59,8 @@ enum lm_err lm_store_record_check(struct lm_store *s, const struct lm_record *re
             &s->problem, LM_EARG, "give the animal a name", "an animal without a usable key");
     if (!text_ok(rec->species, sizeof rec->species) || !text_ok(rec->breed, sizeof rec->breed) ||
         !text_ok(rec->dam, sizeof rec->dam) || !text_ok(rec->sire, sizeof rec->sire) ||
-        !text_ok(rec->mob, sizeof rec->mob))
+        !text_ok(rec->mob, sizeof rec->mob) ||
+        !text_ok(rec->merged_into, sizeof rec->merged_into))
         return bad(s, rec, "unclean text");
     if (rec->sex > LM_SEX_MALE || rec->status > LM_LOST)
         return bad(s, rec, "no known sex or status");
@@ -69,6 +69,8 @@ enum lm_err lm_store_record_check(struct lm_store *s, const struct lm_record *re
     if (rec->n_devices > LM_DEVICES_MAX)
         return bad(s, rec, "too many devices");
     for (unsigned i = 0; i < rec->n_devices; i++) {
+        if (rec->devices[i].replaces > rec->n_devices || rec->devices[i].replaces == i + 1)
+            return bad(s, rec, "a device that replaces one it does not have");
         const char *fault = device_fault(&rec->devices[i]);
         if (fault != NULL)
             return bad(s, rec, fault);

@@ -28,7 +28,8 @@ bool lm_store_same_animal(const struct lm_record *a, const struct lm_record *b)
     return a->sex == b->sex && a->castrated == b->castrated && a->status == b->status &&
            strcmp(a->species, b->species) == 0 && strcmp(a->breed, b->breed) == 0 &&
            strcmp(a->dam, b->dam) == 0 && strcmp(a->sire, b->sire) == 0 &&
-           strcmp(a->mob, b->mob) == 0 && same_date(a->born, b->born) &&
+           strcmp(a->mob, b->mob) == 0 && a->struck == b->struck &&
+           strcmp(a->merged_into, b->merged_into) == 0 && same_date(a->born, b->born) &&
            same_date(a->status_date, b->status_date);
 }
 
@@ -117,6 +118,19 @@ static enum lm_err vanished(struct match *m, const struct lm_device *d)
         eid[0] == '\0' && d->visual[0] == '\0' ? "without code or number" : "");
 }
 
+/* A device that came without a row says nothing of a link that the register knows. */
+static void keep_links(struct match *m)
+{
+    for (unsigned i = 0; i < m->rec->n_devices; i++) {
+        struct lm_device *d = &m->rec->devices[i];
+        unsigned old = m->pair[i] != LM_MATCH_NEW ? m->old->devices[m->pair[i]].replaces : 0;
+        for (unsigned k = 0; d->id == 0 && d->replaces == 0 && old != 0 && k < m->rec->n_devices;
+             k++)
+            if (m->pair[k] == (int) old - 1)
+                d->replaces = (uint8_t) (k + 1);
+    }
+}
+
 enum lm_err lm_store_match(struct lm_store *s, const struct lm_record *old, struct lm_record *rec,
     int pair[LM_DEVICES_MAX])
 {
@@ -130,5 +144,6 @@ enum lm_err lm_store_match(struct lm_store *s, const struct lm_record *old, stru
     for (unsigned j = 0; j < old->n_devices; j++)
         if (!m.used[j])
             return vanished(&m, &old->devices[j]);
+    keep_links(&m);
     return LM_OK;
 }

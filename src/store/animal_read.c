@@ -20,10 +20,13 @@ static int64_t take_animal(sqlite3_stmt *st, struct lm_record *rec)
     rec->sex = lm_take_word(&t, LM_SEX_MALE);
     rec->castrated = lm_take_bool(&t);
     rec->status = lm_take_word(&t, LM_LOST);
+    rec->struck = lm_take_bool(&t);
+    lm_take_text(&t, rec->merged_into, sizeof rec->merged_into);
     return row;
 }
 
-static void take_device(sqlite3_stmt *st, struct lm_device *d)
+/* @return The row of the device that this one was put on for, or 0. */
+static int64_t take_device(sqlite3_stmt *st, struct lm_device *d)
 {
     struct lm_take t = {st, 1};
     memset(d, 0, sizeof *d);
@@ -40,15 +43,27 @@ static void take_device(sqlite3_stmt *st, struct lm_device *d)
     d->place = lm_take_word(&t, LM_TAIL_WEB);
     d->official = lm_take_bool(&t);
     d->gone = lm_take_bool(&t);
+    return lm_take_int(&t);
 }
 
-static enum lm_err add_device(struct lm_store *s, sqlite3_stmt *st, struct lm_record *rec)
+static enum lm_err add_device(
+    struct lm_store *s, sqlite3_stmt *st, struct lm_record *rec, int64_t replaces[LM_DEVICES_MAX])
 {
     if (rec->n_devices >= LM_DEVICES_MAX)
         return lm_problem_set(&s->problem, LM_EINPUT, "go back to a backup",
             "animal %s has more than %u devices", rec->key, LM_DEVICES_MAX);
-    take_device(st, &rec->devices[rec->n_devices++]);
+    replaces[rec->n_devices] = take_device(st, &rec->devices[rec->n_devices]);
+    rec->n_devices++;
     return LM_OK;
+}
+
+/* Rows to places in the list, once the list is whole. */
+static void link_devices(struct lm_record *rec, const int64_t replaces[LM_DEVICES_MAX])
+{
+    for (unsigned i = 0; i < rec->n_devices; i++)
+        for (unsigned j = 0; replaces[i] != 0 && j < rec->n_devices; j++)
+            if (rec->devices[j].id == replaces[i])
+                rec->devices[i].replaces = (uint8_t) (j + 1);
 }
 
 static enum lm_err step_device(struct lm_walk *w)
@@ -78,15 +93,17 @@ enum lm_err lm_walk_next(struct lm_walk *w, struct lm_record *rec, bool *more)
     if (rc != SQLITE_ROW)
         return lm_store_fail(w->store, "reading the animals");
     w->animal = take_animal(w->animals, rec);
+    int64_t replaces[LM_DEVICES_MAX];
     enum lm_err err = LM_OK;
     while (err == LM_OK && w->has_device) {
         int64_t owner = sqlite3_column_int64(w->devices, 0);
         if (owner > w->animal)
             break;
         if (owner == w->animal)
-            err = add_device(w->store, w->devices, rec);
+            err = add_device(w->store, w->devices, rec, replaces);
         err = err ? err : step_device(w);
     }
+    link_devices(rec, replaces);
     return err;
 }
 
@@ -120,9 +137,11 @@ static enum lm_err load_devices(struct lm_store *s, int64_t row, struct lm_recor
         return s->problem.err;
     sqlite3_bind_int64(st, 1, row);
     enum lm_err err = LM_OK;
+    int64_t replaces[LM_DEVICES_MAX];
     int rc = sqlite3_step(st);
     for (; rc == SQLITE_ROW && err == LM_OK; rc = sqlite3_step(st))
-        err = add_device(s, st, rec);
+        err = add_device(s, st, rec, replaces);
+    link_devices(rec, replaces);
     if (err == LM_OK && rc != SQLITE_DONE)
         err = lm_store_fail(s, "reading the devices");
     sqlite3_reset(st);
@@ -160,12 +179,20 @@ enum lm_err lm_store_each(struct lm_store *store, lm_record_fn *fn, void *ctx)
     err = lm_walk_begin(&walk, store);
     while (err == LM_OK && more) {
         err = lm_walk_next(&walk, &rec, &more);
-        if (err == LM_OK && more)
+        if (err == LM_OK && more && !rec.struck)
             err = fn(&rec, 0, ctx);
     }
     lm_walk_end(&walk);
     lm_store_read_end(store, own);
     return err;
+}
+
+static enum lm_err struck(struct lm_store *s, const struct lm_record *rec)
+{
+    bool merged = rec->merged_into[0] != '\0';
+    return lm_problem_set(&s->problem, LM_ENOTFOUND, "its history: `lugmark show KEY --history`",
+        "the entry of animal %s %s%s", rec->key, merged ? "was merged into " : "was taken back",
+        rec->merged_into);
 }
 
 enum lm_err lm_store_get(struct lm_store *store, const char *key, struct lm_record *rec)
@@ -179,6 +206,8 @@ enum lm_err lm_store_get(struct lm_store *store, const char *key, struct lm_reco
     err = lm_store_animal_row(store, key, &row);
     if (err == LM_OK)
         err = lm_store_load(store, row, rec);
+    if (err == LM_OK && rec->struck)
+        err = struck(store, rec);
     else if (err == LM_ENOTFOUND)
         lm_problem_set(&store->problem, err, "look for it with `lugmark find`",
             "no animal %s in the register", key);
@@ -191,7 +220,7 @@ uint32_t lm_store_animals(struct lm_store *store)
     uint32_t n = 0;
     if (lm_store_fresh(store) != LM_OK)
         return 0;
-    sqlite3_stmt *st = lm_store_prepare(store, "SELECT count(*) FROM animal");
+    sqlite3_stmt *st = lm_store_prepare(store, "SELECT count(*) FROM animal WHERE struck = 0");
     if (st == NULL)
         return 0;
     if (sqlite3_step(st) == SQLITE_ROW)

@@ -61,7 +61,7 @@ static enum lm_err run_device(
 }
 
 enum lm_err lm_store_device_add(
-    struct lm_store *s, int64_t animal, const char *key, const struct lm_device *d)
+    struct lm_store *s, int64_t animal, const char *key, const struct lm_device *d, int64_t *id)
 {
     char fold[LM_VISUAL_MAX + 1];
     sqlite3_stmt *st = lm_store_st(s, LM_ST_DEVICE_ADD);
@@ -70,7 +70,13 @@ enum lm_err lm_store_device_add(
     struct lm_bind b = {st, 0};
     bind_device(&b, d, fold);
     lm_bind_int(&b, animal);
-    return run_device(s, st, key, d);
+    if (d->id != 0)
+        lm_bind_int(&b, d->id);
+    else
+        lm_bind_null(&b);
+    enum lm_err err = run_device(s, st, key, d);
+    *id = err == LM_OK ? sqlite3_last_insert_rowid(s->db) : 0;
+    return err;
 }
 
 enum lm_err lm_store_device_park(struct lm_store *s, const struct lm_device *old)
@@ -93,4 +99,18 @@ enum lm_err lm_store_device_set(
     bind_device(&b, d, fold);
     lm_bind_int(&b, id);
     return run_device(s, st, key, d);
+}
+
+enum lm_err lm_store_device_link(struct lm_store *s, int64_t id, int64_t replaces)
+{
+    sqlite3_stmt *st = lm_store_st(s, LM_ST_DEVICE_LINK);
+    if (st == NULL)
+        return s->problem.err;
+    struct lm_bind b = {st, 0};
+    if (replaces != 0)
+        lm_bind_int(&b, replaces);
+    else
+        lm_bind_null(&b);
+    lm_bind_int(&b, id);
+    return lm_store_run(s, st, "writing a device");
 }

@@ -24,7 +24,8 @@ static const char find_sql[] =
     "FROM device WHERE visual LIKE ?4 ESCAPE '\\' OR visual_fold LIKE ?5 ESCAPE '\\' "
     "OR uid LIKE ?5 ESCAPE '\\' OR (eid IS NOT NULL AND "
     "printf('%03d%012d', eid >> 38, eid & 274877906943) LIKE ?5 ESCAPE '\\')"
-    ") GROUP BY id ORDER BY min(rank), id LIMIT ?6";
+    ") WHERE id IN (SELECT id FROM animal WHERE struck = 0) "
+    "GROUP BY id ORDER BY min(rank), id LIMIT ?6";
 
 /* %TEXT% with what LIKE takes as a sign escaped. @p out holds 2 * strlen(text) + 3. */
 static void like_pattern(const char *text, char *out)

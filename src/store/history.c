@@ -120,15 +120,15 @@ static enum lm_err past_step(struct past *p)
 /* Make of an animal as it is what it was; *there: it was in the register then. */
 static enum lm_err past_apply(struct past *p, int64_t animal, struct lm_record *rec, bool *there)
 {
-    *there = true;
+    *there = !rec->struck;
     if (!p->has_row || sqlite3_column_int64(p->st, 0) != animal)
         return LM_OK;
     const char *body = (const char *) sqlite3_column_text(p->st, 2);
     enum lm_err err = LM_OK;
-    *there = body != NULL;
     if (body != NULL)
         err = lm_store_image(p->store, sqlite3_column_int64(p->st, 1), body,
             (size_t) sqlite3_column_bytes(p->st, 2), rec);
+    *there = body != NULL && !rec->struck;
     return err ? err : past_step(p);
 }
 

@@ -153,6 +153,7 @@ enum lm_err lm_store_append(struct lm_store *store, int64_t *session, const stru
     enum lm_err err = lm_store_fresh(store);
     err = err ? err : check(store, ev, *row);
     bool several = ev->kind == LM_EVENT_OPEN || ev->kind == LM_EVENT_CLOSE;
+    err = err ? err : lm_store_bulk_end(store);
     err = err ? err : lm_store_write_begin(store, several, &scope);
     if (err != LM_OK)
         return err;

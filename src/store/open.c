@@ -79,6 +79,9 @@ static enum lm_err connect_file(struct lm_store *s, const char *path)
     char *full = lm_store_db_path(path);
     if (full == NULL)
         return lm_problem_set(&s->problem, LM_ENOMEM, NULL, "out of memory");
+    /* Nobody asks SQLite how much memory it uses: counting it takes a lock at each allocation.
+     * Refused once a register was opened, which does no harm. */
+    sqlite3_config(SQLITE_CONFIG_MEMSTATUS, 0);
     int rc =
         sqlite3_open_v2(full, &s->db, flags | SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE, NULL);
     free(full);
@@ -203,5 +206,6 @@ void lm_store_close(struct lm_store *store)
     for (int i = 0; i < LM_ST_COUNT; i++)
         sqlite3_finalize(store->st[i]);
     sqlite3_close_v2(store->db);
+    lm_store_bulk_forget(store);
     free(store);
 }

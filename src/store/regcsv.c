@@ -40,8 +40,13 @@ void lm_regcsv_bad_cell(
     va_start(ap, fmt);
     vsnprintf(what, sizeof what, fmt, ap);
     va_end(ap);
-    lm_regcsv_bad(
-        r, err, r->row_line, r->place[col], mend, "%s: %s", lm_regcsv_col_name(col), what);
+    /* The user's own name of the column comes first: ours stands nowhere in that file. */
+    if (r->their[col][0] && !lm_word_is(r->their[col], lm_regcsv_col_name(col)))
+        lm_regcsv_bad(r, err, r->row_line, r->place[col], mend, "%s (%s): %s", r->their[col],
+            lm_regcsv_col_name(col), what);
+    else
+        lm_regcsv_bad(
+            r, err, r->row_line, r->place[col], mend, "%s: %s", lm_regcsv_col_name(col), what);
 }
 
 static int by_code(const void *a, const void *b)

@@ -9,41 +9,47 @@ struct lm_date lm_regcsv_date(struct regcsv *r, enum regcsv_col col)
     struct lm_date date = {0};
     const struct regcsv_cell *c = &r->cell[col];
 
-    if (c->n && lm_date_parse(c->s, c->n, &date)) {
-        lm_regcsv_bad_cell(r, LM_EINPUT, col, "write 2026-03-28, 2026-03 or 2026",
+    if (c->n && lm_date_parse(c->s, c->n, &date) && lm_regcsv_map_date(r, c, &date)) {
+        lm_regcsv_bad_cell(r, LM_EINPUT, col, lm_regcsv_map_date_mend(r),
             "not a date, or one that does not exist: %.40s", c->s);
         date = (struct lm_date){0};
     }
+    if (date.year && r->hooks->today.year &&
+        lm_date_days(date, 0) > lm_date_days(r->hooks->today, 1))
+        lm_regcsv_bad_cell(r, LM_EINPUT, col,
+            "correct it; what is to come is entered when it has come", "lies in the future: %.40s",
+            c->s);
     return date;
+}
+
+bool lm_regcsv_parse_yes(enum regcsv_col col, const char *s, bool *is_yes)
+{
+    static const char *const yes[] = {"1", "yes", "true"};
+    static const char *const no[] = {"0", "no", "false"};
+
+    *is_yes = false;
+    if (!s[0] || (s[0] == '0' && !s[1]))
+        return true;
+    for (unsigned i = 0; i < 3; i++) {
+        *is_yes = lm_word_is(s, yes[i]);
+        if (*is_yes || lm_word_is(s, no[i]))
+            return true;
+    }
+    *is_yes = col == COL_OFFICIAL && lm_word_is(s, "official");
+    return *is_yes || (col == COL_OFFICIAL && lm_word_is(s, "management"));
 }
 
 bool lm_regcsv_yes(struct regcsv *r, enum regcsv_col col)
 {
-    static const char *const yes[] = {"1", "yes", "true"};
-    static const char *const no[] = {"0", "no", "false"};
-    const char *s = r->cell[col].s;
+    bool yes;
 
-    if (!s[0] || (s[0] == '0' && !s[1]))
-        return false;
-    for (unsigned i = 0; i < 3; i++) {
-        if (lm_word_is(s, yes[i]))
-            return true;
-        if (lm_word_is(s, no[i]))
-            return false;
-    }
-    if (col == COL_OFFICIAL && lm_word_is(s, "official"))
-        return true;
-    if (col == COL_OFFICIAL && lm_word_is(s, "management"))
-        return false;
-    lm_regcsv_bad_cell(r, LM_EINPUT, col,
-        col == COL_OFFICIAL ? "write 1, yes, true or official; 0, no, false or management"
-                            : "write 1, yes or true; 0, no or false",
-        "not a yes or no: %.40s", s);
-    return false;
+    if (!lm_regcsv_parse_yes(col, r->cell[col].s, &yes))
+        lm_regcsv_bad_cell(
+            r, LM_EINPUT, col, lm_regcsv_allowed(col), "not a yes or no: %.40s", r->cell[col].s);
+    return yes;
 }
 
-/* @return false for a word that is not known. */
-static bool parse_word(enum regcsv_col col, const char *s, uint8_t *value)
+bool lm_regcsv_parse_word(enum regcsv_col col, const char *s, uint8_t *value)
 {
     enum lm_sex sex = LM_SEX_UNKNOWN;
     enum lm_status status = LM_ON_FARM;
@@ -68,8 +74,12 @@ static bool parse_word(enum regcsv_col col, const char *s, uint8_t *value)
     return known;
 }
 
-static const char *allowed(enum regcsv_col col)
+const char *lm_regcsv_allowed(enum regcsv_col col)
 {
+    if (col == COL_OFFICIAL)
+        return "write 1, yes, true or official; 0, no, false or management";
+    if (col == COL_CASTRATED)
+        return "write 1, yes or true; 0, no or false";
     if (col == COL_SEX)
         return "write female or male (doe, ewe, nanny, buck, ram, billy, wether are taken too), or "
                "nothing";
@@ -92,9 +102,10 @@ uint8_t lm_regcsv_word(struct regcsv *r, enum regcsv_col col)
     m = &r->memo[col][((uint8_t) c->s[0] * 5u + (uint8_t) c->s[c->n - 1] + c->n) & 7u];
     if (m->set && m->n == c->n && !memcmp(m->text, c->s, c->n))
         return m->value;
-    if (!parse_word(col, c->s, &value)) {
+    if (!lm_regcsv_parse_word(col, c->s, &value)) {
         if (!r->hooks->lenient || col == COL_SEX || col == COL_STATUS)
-            lm_regcsv_bad_cell(r, LM_EINPUT, col, allowed(col), "unknown word: %.40s", c->s);
+            lm_regcsv_bad_cell(
+                r, LM_EINPUT, col, lm_regcsv_allowed(col), "unknown word: %.40s", c->s);
         return 0;
     }
     if (c->n <= sizeof m->text) {

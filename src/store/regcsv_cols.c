@@ -6,8 +6,8 @@
 
 static const char *const names[COL_ALL] = {"animal", "species", "breed", "sex", "born", "dam",
     "sire", "mob", "status", "form", "place", "colour", "official", "eid", "visual", "applied",
-    "removed", "castrated", "status_date", "why", "uid", "eid_text", "replaces",
-    "strip", "position", "received"};
+    "removed", "castrated", "status_date", "why", "uid", "eid_text", "replaces", "strip",
+    "position", "received"};
 
 static bool takes(const struct regcsv *r, int col)
 {
@@ -54,7 +54,7 @@ static unsigned distance(const char *a, const char *b)
 }
 
 /* A name so far off that it shares nothing is no help, so none is given then. */
-static const char *nearest(const struct regcsv *r, const char *word)
+static const char *nearest(uint32_t columns, const char *word)
 {
     const char *best = NULL;
     unsigned best_distance = 4;
@@ -63,7 +63,7 @@ static const char *nearest(const struct regcsv *r, const char *word)
         return NULL;
     for (int c = 0; c < COL_ALL; c++) {
         unsigned d = distance(word, names[c]);
-        if (takes(r, c) && d < best_distance && d < strlen(names[c])) {
+        if ((columns >> c & 1u) && d < best_distance && d < strlen(names[c])) {
             best_distance = d;
             best = names[c];
         }
@@ -71,12 +71,32 @@ static const char *nearest(const struct regcsv *r, const char *word)
     return best;
 }
 
+const char *lm_regcsv_col_nearest(const char *word)
+{
+    return nearest((UINT32_C(1) << COL_COUNT) - 1, word);
+}
+
+enum regcsv_col lm_regcsv_col_named(const char *word)
+{
+    int c = 0;
+
+    while (c < COL_COUNT && !lm_word_is(word, names[c]))
+        c++;
+    return (enum regcsv_col) c;
+}
+
 static void unknown(struct regcsv *r, unsigned field, const char *word)
 {
     char mend[LM_PROBLEM_TEXT_MAX];
-    const char *near = nearest(r, word);
+    const char *near = nearest(r->kind->columns, word);
     size_t used = 0;
 
+    if (r->hooks->map) {
+        lm_regcsv_bad(r, LM_EINPUT, r->row_line, field,
+            "say in the mapping, under [columns], which of ours it is, or that it is = ignore",
+            "neither the mapping nor we know a column %.60s", word);
+        return;
+    }
     if (near)
         used = (size_t) snprintf(mend, sizeof mend, "did you mean %s? ", near);
     used += (size_t) snprintf(mend + used, sizeof mend - used, "the columns are");
@@ -90,9 +110,13 @@ static void unknown(struct regcsv *r, unsigned field, const char *word)
 static void take_name(struct regcsv *r, unsigned field)
 {
     const char *word = r->raw[field - 1].s;
-    int c = 0;
+    int mapped = r->hooks->map ? lm_regcsv_map_column(r, word) : -1;
+    int c = mapped >= 0 ? mapped : 0;
 
-    while (c < COL_ALL && !(takes(r, c) && lm_word_is(word, names[c])))
+    r->col_of[field - 1] = COL_IGNORED;
+    if (mapped == COL_IGNORED)
+        return;
+    while (mapped < 0 && c < COL_ALL && !(takes(r, c) && lm_word_is(word, names[c])))
         c++;
     if (!word[0]) {
         lm_regcsv_bad(r, LM_EINPUT, r->row_line, field,
@@ -100,11 +124,15 @@ static void take_name(struct regcsv *r, unsigned field)
     } else if (c == COL_ALL) {
         unknown(r, field, word);
     } else if (r->place[c]) {
-        lm_regcsv_bad(r, LM_EINPUT, r->row_line, field, "delete or rename one of the two",
+        lm_regcsv_bad(r, LM_EINPUT, r->row_line, field,
+            r->hooks->map ? "say in the mapping that one of the two is = ignore"
+                          : "delete or rename one of the two",
             "the column %s is there twice, first as column %u", names[c], r->place[c]);
     } else {
         r->place[c] = (uint8_t) field;
         r->col_of[field - 1] = (uint8_t) c;
+        if (r->hooks->map)
+            lm_text_copy(r->their[c], sizeof r->their[c], word, strlen(word));
     }
 }
 
@@ -124,6 +152,9 @@ void lm_regcsv_header(struct regcsv *r)
     if (r->n_fields > REGCSV_FIELDS)
         lm_regcsv_bad(r, LM_EINPUT, r->row_line, REGCSV_FIELDS + 1, "delete the columns not needed",
             "%u columns, more than there are names for", r->n_fields);
+    if (r->problems == before && r->hooks->map)
+        lm_regcsv_map_header(r);
+    r->sheet = r->bom && r->place[COL_EID_TEXT] && !r->hooks->map;
     if (r->problems == before)
         r->kind->header(r);
     r->stop = r->problems != before;

@@ -14,10 +14,11 @@
 #include <csv.h>
 #include <stdint.h>
 
-#define REGCSV_FIELD_MAX 4096u    /**< longest cell taken, bytes */
-#define REGCSV_ROW_MAX 131072u    /**< longest row and longest line taken, bytes */
-#define REGCSV_PIECE 262144u      /**< read at once; twice the longest line */
-#define REGCSV_FIELDS 64u         /**< more cells than any good header can name */
+#define REGCSV_FIELD_MAX 4096u /**< longest cell taken, bytes */
+#define REGCSV_ROW_MAX 131072u /**< longest row and longest line taken, bytes */
+#define REGCSV_PIECE 262144u   /**< read at once; twice the longest line */
+#define REGCSV_FIELDS 64u      /**< more cells than any good header can name */
+#define REGCSV_BOM "\xEF\xBB\xBF"
 #define REGCSV_PROBLEMS_MAX 1000u /**< problems told one by one */
 
 /** Columns, in the order in which they are written. */
@@ -49,15 +50,16 @@ enum regcsv_col {
     COL_STRIP = COL_COUNT,
     COL_POSITION,
     COL_RECEIVED,
-    COL_ALL
+    COL_ALL,
+    COL_IGNORED = COL_ALL /**< only as a column of the file */
 };
 
 struct regcsv;
 
 /** What a file of this kind holds; the reading of lines and cells is the same for all. */
 struct regcsv_kind {
-    uint32_t columns;    /**< bit set of enum regcsv_col that may be there */
-    const char *example; /**< a header line, for the message when there is none */
+    uint32_t columns;                 /**< bit set of enum regcsv_col that may be there */
+    const char *example;              /**< a header line, for the message when there is none */
     void (*header)(struct regcsv *r); /**< all names are good: are those there that must be? */
     void (*row)(struct regcsv *r);    /**< take the row just read */
 };
@@ -152,6 +154,8 @@ struct regcsv {
     bool row_open;    /**< a row was begun and is not yet done */
     bool row_special; /**< the row holds bytes other than printable ASCII */
     bool have_header;
+    bool bom;        /**< the file began with a byte order mark */
+    bool sheet;      /**< written for a spreadsheet: formulas have a ' in front */
     bool stop;       /**< what follows could only be misread */
     enum lm_err err; /**< out of memory or a reading error */
     unsigned long problems;
@@ -160,6 +164,7 @@ struct regcsv {
     uint8_t place[COL_ALL];        /**< 1-based place in the file, 0 when it is not there */
     struct regcsv_cell raw[REGCSV_FIELDS];
     struct regcsv_cell cell[COL_ALL];
+    char their[COL_ALL][LM_VISUAL_MAX + 1]; /**< with a mapping: what the file calls a column */
     regcsv_str last[COL_COUNT];
     struct regcsv_memo memo[COL_COUNT][8];
     struct regcsv_stage stage;
@@ -167,8 +172,51 @@ struct regcsv {
     char text[REGCSV_ROW_MAX + REGCSV_FIELDS + 1]; /**< cells of the row being read */
 };
 
+/** Whether a spreadsheet program would run the text as a formula; quotes in front do not count. */
+bool lm_regcsv_is_formula(const char *s);
+
 /** Name of a column as written in the header line. */
 const char *lm_regcsv_col_name(enum regcsv_col col);
+
+/** The register's column of this name, or COL_COUNT. */
+enum regcsv_col lm_regcsv_col_named(const char *word);
+
+/** The nearest of the register's columns to a wrong name, or NULL. */
+const char *lm_regcsv_col_nearest(const char *word);
+
+/** Whether a column is kept as text, and how many bytes it may have. */
+bool lm_regcsv_is_text(enum regcsv_col col);
+size_t lm_regcsv_limit(enum regcsv_col col);
+
+/** Parse a word of sex (16 is added if castrated), status, form or place. */
+bool lm_regcsv_parse_word(enum regcsv_col col, const char *s, uint8_t *value);
+
+/** What can be written in a column of such words. */
+const char *lm_regcsv_allowed(enum regcsv_col col);
+
+/** Parse a yes or no. @return false for another word. */
+bool lm_regcsv_parse_yes(enum regcsv_col col, const char *s, bool *yes);
+
+/* --- regcsv_map.c: a mapping at work --- */
+
+/** What a column of the file is: ours, COL_IGNORED; -1 when the mapping says nothing of it. */
+int lm_regcsv_map_column(const struct regcsv *r, const char *word);
+
+/** The header line was taken: tell of what the mapping names and the file has not. */
+void lm_regcsv_map_header(struct regcsv *r);
+
+/** Replace a word of the file by ours. */
+void lm_regcsv_map_cell(struct regcsv *r, enum regcsv_col col);
+
+/** The cells of a row were taken: put the constants in. */
+void lm_regcsv_map_row(struct regcsv *r);
+
+/** Parse a date in the order that the mapping declares; all of it when it declares none. */
+enum lm_err lm_regcsv_map_date(
+    const struct regcsv *r, const struct regcsv_cell *c, struct lm_date *out);
+
+/** How to write a date, for messages. */
+const char *lm_regcsv_map_date_mend(const struct regcsv *r);
 
 /**
  * Read the whole file and take its rows one by one.

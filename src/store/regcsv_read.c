@@ -189,7 +189,8 @@ static size_t look_at_start(struct regcsv *r, const char *s, size_t n)
         lm_regcsv_bad(
             r, LM_EINPUT, 1, 0, "save it as CSV in UTF-8", "this file is UTF-16, not UTF-8");
     r->stop = r->problems > 0;
-    return starts(s, n, "\xEF\xBB\xBF", 3) ? 3 : 0;
+    r->bom = starts(s, n, REGCSV_BOM, 3);
+    return r->bom ? 3 : 0;
 }
 
 static void first_line(struct regcsv *r, const char *s, size_t n)

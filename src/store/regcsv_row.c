@@ -4,14 +4,14 @@
 #include <stdio.h>
 #include <string.h>
 
-static size_t limit_of(enum regcsv_col col)
+size_t lm_regcsv_limit(enum regcsv_col col)
 {
     if (col == COL_VISUAL)
         return LM_VISUAL_MAX;
     return col == COL_UID ? sizeof((struct lm_device *) 0)->uid - 1 : LM_NAME_MAX;
 }
 
-static bool is_text(enum regcsv_col col)
+bool lm_regcsv_is_text(enum regcsv_col col)
 {
     switch ((int) col) {
     case COL_ANIMAL:
@@ -64,25 +64,43 @@ static void trim(struct regcsv_cell *c)
     }
 }
 
+/* What the export for spreadsheets put in front of a formula. */
+static void take_guard_off(struct regcsv_cell *c, enum regcsv_col col)
+{
+    if (!lm_regcsv_is_text(col) || col == COL_UID || !lm_regcsv_is_formula(c->s))
+        return;
+    c->s++;
+    c->n--;
+}
+
 void lm_regcsv_take_cells(struct regcsv *r)
 {
     for (unsigned i = 0; i < r->n_cols; i++) {
         enum regcsv_col col = (enum regcsv_col) r->col_of[i];
-        struct regcsv_cell *c = &r->cell[col];
+        struct regcsv_cell *c;
 
+        if (col == COL_IGNORED)
+            continue;
+        c = &r->cell[col];
         *c = r->raw[i];
         if (c->n == 0)
             continue;
         trim(c);
+        if (r->hooks->map)
+            lm_regcsv_map_cell(r, col);
+        else if (r->sheet && c->s[0] == '\'')
+            take_guard_off(c, col);
         if (c->n > REGCSV_FIELD_MAX)
             lm_regcsv_bad_cell(
                 r, LM_EINPUT, col, "shorten it", "longer than %u bytes", REGCSV_FIELD_MAX);
-        else if (is_text(col) && c->n > limit_of(col))
+        else if (lm_regcsv_is_text(col) && c->n > lm_regcsv_limit(col))
             lm_regcsv_bad_cell(
-                r, LM_EINPUT, col, "shorten it", "longer than %zu bytes", limit_of(col));
+                r, LM_EINPUT, col, "shorten it", "longer than %zu bytes", lm_regcsv_limit(col));
         else if (r->row_special)
             check_clean(r, col);
     }
+    if (r->hooks->map)
+        lm_regcsv_map_row(r);
 }
 
 static regcsv_str take_word(struct regcsv *r, enum regcsv_col col)
@@ -164,6 +182,15 @@ static uint8_t take_replaces(struct regcsv *r)
     return 0;
 }
 
+static void check_order(struct regcsv *r, struct lm_date applied, struct lm_date removed)
+{
+    if (r->hooks->today.year && applied.year && removed.year &&
+        lm_date_days(removed, 1) < lm_date_days(applied, 0))
+        lm_regcsv_bad_cell(r, LM_EINPUT, COL_REMOVED, "correct one of the two dates",
+            "%.40s, before the device was applied, %.40s", r->cell[COL_REMOVED].s,
+            r->cell[COL_APPLIED].s);
+}
+
 /* @return Whether the row describes a device at all. */
 static bool take_device(
     struct regcsv *r, struct staged_device *d, struct staged_rare *rare, bool *sure)
@@ -178,6 +205,7 @@ static bool take_device(
     d->place = lm_regcsv_word(r, COL_PLACE);
     d->applied = lm_regcsv_date(r, COL_APPLIED);
     rare->removed = take_removed(r, &gone);
+    check_order(r, d->applied, rare->removed);
     rare->uid = take_uid(r);
     rare->replaces = take_replaces(r);
     d->flags = (uint8_t) ((lm_regcsv_yes(r, COL_OFFICIAL) ? DEVICE_OFFICIAL : 0) |
@@ -282,6 +310,43 @@ static void note_round(struct regcsv *r, const struct staged_device *d, uint32_t
         *round = (struct staged_round){lm_eid_key(eid), animal, (uint32_t) r->row_line};
 }
 
+static bool same_staged(const struct regcsv_stage *s, const struct staged_device *a,
+    const struct staged_device *b, const struct staged_rare *rare)
+{
+    static const struct staged_rare none;
+    const struct staged_rare *other =
+        a->rare ? (const struct staged_rare *) s->rares.items + (a->rare - 1) : &none;
+
+    /* Words are kept once, numbers are not. */
+    return a->bits == b->bits && a->known == b->known && a->form == b->form &&
+           a->place == b->place && a->flags == b->flags && a->colour == b->colour &&
+           !memcmp(&a->applied, &b->applied, sizeof a->applied) &&
+           !memcmp(&other->removed, &rare->removed, sizeof rare->removed) &&
+           other->uid == rare->uid && other->why == rare->why &&
+           other->replaces == rare->replaces &&
+           !strcmp(lm_stage_str(s, a->visual), lm_stage_str(s, b->visual));
+}
+
+/* The same row twice is a slip of copying: taken, the animal would wear two devices of one code. */
+static void check_twice(struct regcsv *r, uint32_t animal, const struct staged_device *d,
+    const struct staged_rare *rare)
+{
+    const struct staged_animal *a = lm_stage_at(&r->stage, animal);
+    uint32_t item = a->first;
+
+    for (unsigned i = 0; r->hooks->today.year && i < a->n_devices; i++) {
+        const struct staged_device *one =
+            (const struct staged_device *) r->stage.devices.items + (item - 1);
+        if (same_staged(&r->stage, one, d, rare)) {
+            lm_regcsv_bad(r, LM_EINPUT, r->row_line, 0, "delete one of the two rows",
+                "the same device of animal %.63s as in an earlier row; it began on line %u",
+                lm_stage_str(&r->stage, a->key), a->line);
+            return;
+        }
+        item = one->next;
+    }
+}
+
 static void stage_device(
     struct regcsv *r, uint32_t animal, struct staged_device *d, struct staged_rare *rare, bool sure)
 {
@@ -296,6 +361,7 @@ static void stage_device(
     d->visual = take_text(r, COL_VISUAL);
     d->colour = take_word(r, COL_COLOUR);
     rare->why = take_word(r, COL_WHY);
+    check_twice(r, animal, d, rare);
     is_rare = rare->uid || rare->why || rare->removed.year || rare->replaces;
     if (!r->err)
         r->err = lm_stage_device(&r->stage, animal, d, is_rare ? rare : NULL);

@@ -1,7 +1,7 @@
 /*
- * The register as CSV: RFC 4180, CRLF line ends, a cell in quotes only where that is needed. This
- * is the form for machines: texts stay as they are, also where a spreadsheet would take one for a
- * formula.
+ * The register as CSV: RFC 4180, CRLF line ends, a cell in quotes only where that is needed. In the
+ * form for machines texts stay as they are, also where a spreadsheet would take one for a formula;
+ * in the form for spreadsheets those get a ' in front, which import takes off again.
  */
 #include "regcsv_priv.h"
 
@@ -27,6 +27,24 @@ static int put(FILE *out, const char *s, const char *after)
     }
     putc('"', out);
     return fputs(after, out) < 0 || ferror(out);
+}
+
+/* Text that people or readers wrote. Codes, words, dates and yes or no are never guarded. */
+static int put_text(FILE *out, const char *s, bool sheet, const char *after)
+{
+    char guarded[LM_VISUAL_MAX + 2];
+
+    if (!sheet || !lm_regcsv_is_formula(s))
+        return put(out, s, after);
+    snprintf(guarded, sizeof guarded, "'%s", s);
+    return put(out, guarded, after);
+}
+
+bool lm_regcsv_is_formula(const char *s)
+{
+    /* Quotes before it count, too: one more always goes on, so that one can always come off. */
+    s += strspn(s, "'");
+    return *s && strchr("=+-@\t\r\n", *s);
 }
 
 enum lm_err lm_regcsv_write_header(FILE *out)
@@ -72,32 +90,32 @@ static int put_date(FILE *out, struct lm_date date, const char *after)
     return put(out, lm_date_format(date, text), after);
 }
 
-static int put_animal(FILE *out, const struct lm_record *rec)
+static int put_animal(FILE *out, const struct lm_record *rec, bool sheet)
 {
     int bad = 0;
 
-    bad |= put(out, rec->key, ",");
-    bad |= put(out, rec->species, ",");
-    bad |= put(out, rec->breed, ",");
+    bad |= put_text(out, rec->key, sheet, ",");
+    bad |= put_text(out, rec->species, sheet, ",");
+    bad |= put_text(out, rec->breed, sheet, ",");
     bad |= put(out, lm_sex_name((enum lm_sex) rec->sex), ",");
     bad |= put_date(out, rec->born, ",");
-    bad |= put(out, rec->dam, ",");
-    bad |= put(out, rec->sire, ",");
-    bad |= put(out, rec->mob, ",");
+    bad |= put_text(out, rec->dam, sheet, ",");
+    bad |= put_text(out, rec->sire, sheet, ",");
+    bad |= put_text(out, rec->mob, sheet, ",");
     return bad | put(out, lm_status_name((enum lm_status) rec->status), ",");
 }
 
-static int put_row(FILE *out, const struct lm_record *rec, const struct lm_device *d)
+static int put_row(FILE *out, const struct lm_record *rec, const struct lm_device *d, bool sheet)
 {
     char code[LM_EID_TEXT_SIZE];
-    int bad = put_animal(out, rec);
+    int bad = put_animal(out, rec, sheet);
 
     bad |= put(out, d ? lm_device_form_name((enum lm_device_form) d->form) : "", ",");
     bad |= put(out, d ? lm_place_name((enum lm_place) d->place) : "", ",");
-    bad |= put(out, d ? d->colour : "", ",");
+    bad |= put_text(out, d ? d->colour : "", sheet, ",");
     bad |= put(out, d ? (d->official ? "1" : "0") : "", ",");
     bad |= put(out, d ? code_cell(d->eid, code) : "", ",");
-    bad |= put(out, d ? d->visual : "", ",");
+    bad |= put_text(out, d ? d->visual : "", sheet, ",");
     bad |= put_date(out, d ? d->applied : (struct lm_date){0}, ",");
     if (d && d->gone && !d->removed.year)
         bad |= put(out, "unknown", ",");
@@ -105,7 +123,7 @@ static int put_row(FILE *out, const struct lm_record *rec, const struct lm_devic
         bad |= put_date(out, d ? d->removed : (struct lm_date){0}, ",");
     bad |= put(out, rec->castrated ? "1" : "0", ",");
     bad |= put_date(out, rec->status_date, ",");
-    bad |= put(out, d ? d->why : "", ",");
+    bad |= put_text(out, d ? d->why : "", sheet, ",");
     bad |= put(out, d ? d->uid : "", ",");
     bad |= put(out, d ? text_cell(d->eid, code) : "", ",");
     code[0] = '\0';
@@ -131,15 +149,30 @@ static bool all_clean(const struct lm_record *rec)
     return good && rec->n_devices <= LM_DEVICES_MAX;
 }
 
-enum lm_err lm_regcsv_write(FILE *out, const struct lm_record *rec)
+static enum lm_err write_rows(FILE *out, const struct lm_record *rec, bool sheet)
 {
     int bad = 0;
 
     if (!all_clean(rec))
         return LM_EARG;
     if (rec->n_devices == 0)
-        bad |= put_row(out, rec, NULL);
+        bad |= put_row(out, rec, NULL, sheet);
     for (unsigned i = 0; i < rec->n_devices; i++)
-        bad |= put_row(out, rec, &rec->devices[i]);
+        bad |= put_row(out, rec, &rec->devices[i], sheet);
     return bad ? LM_EIO : LM_OK;
+}
+
+enum lm_err lm_regcsv_write(FILE *out, const struct lm_record *rec)
+{
+    return write_rows(out, rec, false);
+}
+
+enum lm_err lm_regcsv_write_sheet_header(FILE *out)
+{
+    return fputs(REGCSV_BOM, out) < 0 ? LM_EIO : lm_regcsv_write_header(out);
+}
+
+enum lm_err lm_regcsv_write_sheet(FILE *out, const struct lm_record *rec)
+{
+    return write_rows(out, rec, true);
 }

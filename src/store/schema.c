@@ -86,9 +86,9 @@ static const char *const steps[] = {
     "DROP TABLE event_before;"
     "CREATE UNIQUE INDEX event_token ON event(token) WHERE token IS NOT NULL;"
     "CREATE INDEX event_animal ON event(animal_id, seq) WHERE animal_id IS NOT NULL;",
-    /* device.replaces: row of the device it was put on for. animal.struck: the entry counts no more,
-     * only its history. event.part_of: the first event of a change of several animals, NULL in that
-     * one; event.undoes: the event that this one takes back. */
+    /* device.replaces: row of the device it was put on for. animal.struck: the entry counts no
+     * more, only its history. event.part_of: the first event of a change of several animals, NULL
+     * in that one; event.undoes: the event that this one takes back. */
     "ALTER TABLE device ADD COLUMN replaces INTEGER;"
     "ALTER TABLE animal ADD COLUMN struck INTEGER NOT NULL DEFAULT 0 CHECK(struck IN (0, 1));"
     "ALTER TABLE animal ADD COLUMN merged_into TEXT NOT NULL DEFAULT '';"
@@ -96,6 +96,30 @@ static const char *const steps[] = {
     "ALTER TABLE event ADD COLUMN undoes INTEGER;"
     "CREATE INDEX event_part ON event(part_of) WHERE part_of IS NOT NULL;"
     "CREATE UNIQUE INDEX event_undoes ON event(undoes) WHERE undoes IS NOT NULL;",
+    /* stock: who uses an item is not written down, it follows from the devices. stock.eid, bits and
+     * visual_fold are as those of device. copy: registers taken along on another machine; an event
+     * that came from one keeps the place it had there, so that it is known again. NULL: made here.
+     * The identities are random; SQLite takes its seed from the operating system. */
+    "CREATE TABLE stock("
+    " id INTEGER PRIMARY KEY,"
+    " strip TEXT NOT NULL CHECK(strip <> ''),"
+    " position INTEGER NOT NULL CHECK(position BETWEEN 1 AND 1000000000),"
+    " eid INTEGER, bits INTEGER NOT NULL,"
+    " known INTEGER NOT NULL CHECK(known BETWEEN 0 AND 2),"
+    " visual TEXT NOT NULL, visual_fold TEXT NOT NULL,"
+    " form INTEGER NOT NULL CHECK(form BETWEEN 0 AND 7),"
+    " colour TEXT NOT NULL,"
+    " official INTEGER NOT NULL CHECK(official IN (0, 1)),"
+    " received TEXT NOT NULL,"
+    " UNIQUE(strip, position), CHECK(eid IS NOT NULL OR visual <> '')) STRICT;"
+    "CREATE UNIQUE INDEX stock_code ON stock(eid) WHERE eid IS NOT NULL;"
+    "CREATE INDEX stock_visual ON stock(visual_fold) WHERE visual_fold <> '';"
+    "CREATE TABLE copy(id INTEGER PRIMARY KEY, name TEXT NOT NULL UNIQUE) STRICT;"
+    "ALTER TABLE event ADD COLUMN copy_id INTEGER REFERENCES copy(id);"
+    "ALTER TABLE event ADD COLUMN copy_seq INTEGER;"
+    "CREATE UNIQUE INDEX event_copy ON event(copy_id, copy_seq) WHERE copy_id IS NOT NULL;"
+    "INSERT INTO setting(key, value) VALUES('id.register', lower(hex(randomblob(16)))),"
+    " ('id.copy', lower(hex(randomblob(16))));",
 };
 
 const struct lm_schema lm_store_schema = {

@@ -15,13 +15,15 @@ static const char *const sql[LM_ST_COUNT] = {
     [LM_ST_ANIMAL_ROW] = "SELECT id FROM animal WHERE key = ?1",
     [LM_ST_ANIMAL_GET] = "SELECT " LM_SQL_ANIMAL " WHERE a.id = ?1",
     [LM_ST_ANIMAL_ADD] = "INSERT INTO animal(species, breed, dam, sire, born, status_date, sex, "
-                         "castrated, status, mob_id, key) VALUES(?,?,?,?,?,?,?,?,?,?,?)",
+                         "castrated, status, mob_id, struck, merged_into, key) "
+                         "VALUES(?,?,?,?,?,?,?,?,?,?,?,?,?)",
     [LM_ST_ANIMAL_SET] = "UPDATE animal SET species=?, breed=?, dam=?, sire=?, born=?, "
-                         "status_date=?, sex=?, castrated=?, status=?, mob_id=? WHERE id=?",
+                         "status_date=?, sex=?, castrated=?, status=?, mob_id=?, struck=?, "
+                         "merged_into=? WHERE id=?",
     [LM_ST_DEVICES_GET] = "SELECT " LM_SQL_DEVICE " WHERE animal_id = ?1 ORDER BY id",
     [LM_ST_DEVICE_ADD] = "INSERT INTO device(eid, bits, known, retag, visual, visual_fold, "
                          "colour, uid, why, applied, removed, form, place, official, gone, "
-                         "animal_id) VALUES(?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
+                         "animal_id, id) VALUES(?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
     [LM_ST_DEVICES_UNADD] = "DELETE FROM device WHERE animal_id = ?1",
     [LM_ST_ANIMAL_UNADD] = "DELETE FROM animal WHERE id = ?1",
     /* A parked device claims no code, so that devices of one change may trade theirs. */
@@ -29,6 +31,7 @@ static const char *const sql[LM_ST_COUNT] = {
     [LM_ST_DEVICE_SET] = "UPDATE device SET eid=?, bits=?, known=?, retag=?, visual=?, "
                          "visual_fold=?, colour=?, uid=?, why=?, applied=?, removed=?, form=?, "
                          "place=?, official=?, gone=? WHERE id=?",
+    [LM_ST_DEVICE_LINK] = "UPDATE device SET replaces = ?1 WHERE id = ?2",
     [LM_ST_WEARER] = "SELECT a.key, 0 FROM device d JOIN animal a ON a.id = d.animal_id "
                      "WHERE d.eid = ?1 AND d.retag = ?2 AND d.gone = 0 UNION ALL "
                      "SELECT a.key, 1 FROM device d JOIN animal a ON a.id = d.animal_id "
@@ -37,7 +40,7 @@ static const char *const sql[LM_ST_COUNT] = {
                         "known, doubt, text, cut, heads, body, token) "
                         "VALUES(?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
     [LM_ST_CHANGE_ADD] = "INSERT INTO event(session_id, kind, t_ms, clock_ms, animal_id, body, "
-                         "why, token) VALUES(?,6,?,?,?,?,?,?)",
+                         "why, token, part_of, undoes) VALUES(?,6,?,?,?,?,?,?,?,?)",
     [LM_ST_TOKEN] = "SELECT seq, session_id FROM event WHERE token = ?1",
     [LM_ST_NEXT_IMAGE] = "SELECT seq, body FROM event WHERE animal_id = ?1 AND seq > ?2 "
                          "ORDER BY seq LIMIT 1",
@@ -48,6 +51,14 @@ static const char *const sql[LM_ST_COUNT] = {
     [LM_ST_SESSION_CLOSE] = "UPDATE session SET closed_ms = ?1, close_seq = ?2 WHERE id = ?3",
     [LM_ST_SESSION_OPEN] = "SELECT " LM_SQL_SESSION " WHERE close_seq IS NULL",
     [LM_ST_SESSION_GET] = "SELECT " LM_SQL_SESSION " WHERE id = ?1",
+    /* The latest change that was neither taken back nor is itself a taking back. */
+    [LM_ST_LAST_CHANGE] = "SELECT coalesce(e.part_of, e.seq) FROM event e WHERE e.kind = 6 "
+                          "AND e.undoes IS NULL AND NOT EXISTS "
+                          "(SELECT 1 FROM event u WHERE u.undoes = e.seq) "
+                          "ORDER BY e.seq DESC LIMIT 1",
+    [LM_ST_CHANGE_PARTS] = "SELECT seq, animal_id, t_ms, why FROM event WHERE seq = ?1 "
+                           "UNION ALL SELECT seq, animal_id, t_ms, why FROM event "
+                           "WHERE part_of = ?1 ORDER BY seq",
     [LM_ST_SESSION_LAST] = "SELECT " LM_SQL_SESSION " ORDER BY id DESC LIMIT 1",
 };
 

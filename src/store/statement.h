@@ -24,6 +24,7 @@ enum lm_st {
     LM_ST_DEVICES_UNADD,
     LM_ST_ANIMAL_UNADD,
     LM_ST_DEVICE_SET,
+    LM_ST_DEVICE_LINK,
     LM_ST_WEARER,
     LM_ST_EVENT_ADD,
     LM_ST_CHANGE_ADD,
@@ -35,16 +36,19 @@ enum lm_st {
     LM_ST_SESSION_OPEN,
     LM_ST_SESSION_GET,
     LM_ST_SESSION_LAST,
+    LM_ST_LAST_CHANGE,
+    LM_ST_CHANGE_PARTS,
     LM_ST_COUNT
 };
 
 /* Columns in the order in which the readers below take them. */
 #define LM_SQL_ANIMAL                                                                              \
     "a.id, a.key, a.species, a.breed, a.dam, a.sire, m.name, a.born, a.status_date, a.sex, "       \
-    "a.castrated, a.status FROM animal a LEFT JOIN mob m ON m.id = a.mob_id"
+    "a.castrated, a.status, a.struck, a.merged_into FROM animal a LEFT JOIN mob m ON m.id = "      \
+    "a.mob_id"
 #define LM_SQL_DEVICE                                                                              \
     "animal_id, id, bits, known, visual, colour, uid, why, applied, removed, form, place, "        \
-    "official, gone FROM device"
+    "official, gone, replaces FROM device"
 #define LM_SQL_EVENT                                                                               \
     "seq, kind, t_ms, clock_ms, lane, reader, bits, known, doubt, text, cut, heads, session_id, "  \
     "animal_id, body, why FROM event"

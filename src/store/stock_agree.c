@@ -17,7 +17,7 @@ enum lm_err lm_stock_keep(struct stock_list *list, const struct lm_stock_item *i
         list->size = size;
     }
     struct stock_row *row = &list->rows[list->n++];
-    *row = (struct stock_row){.item = *item, .line = line};
+    *row = (struct stock_row){.item = *item, .line = line, .order = (uint32_t) list->n};
     lm_visual_fold(item->visual, row->fold);
     return LM_OK;
 }
@@ -48,30 +48,30 @@ bool lm_stock_same_pair(const struct lm_stock_item *a, const struct lm_device *b
     return codes;
 }
 
-static int first_by_line(const struct stock_row *x, const struct stock_row *y)
+static int first_come(const struct stock_row *x, const struct stock_row *y)
 {
-    return x->line != y->line ? (x->line < y->line ? -1 : 1) : 0;
+    return x->order != y->order ? (x->order < y->order ? -1 : 1) : 0;
 }
 
 static int by_strip_name(const void *a, const void *b)
 {
     const struct stock_row *x = *(struct stock_row *const *) a, *y = *(struct stock_row *const *) b;
     int d = strcmp(x->item.strip, y->item.strip);
-    return d ? d : first_by_line(x, y);
+    return d ? d : first_come(x, y);
 }
 
 static int by_code(const void *a, const void *b)
 {
     const struct stock_row *x = *(struct stock_row *const *) a, *y = *(struct stock_row *const *) b;
     uint64_t i = lm_eid_key(x->item.eid), j = lm_eid_key(y->item.eid);
-    return i != j ? (i < j ? -1 : 1) : first_by_line(x, y);
+    return i != j ? (i < j ? -1 : 1) : first_come(x, y);
 }
 
 static int by_number(const void *a, const void *b)
 {
     const struct stock_row *x = *(struct stock_row *const *) a, *y = *(struct stock_row *const *) b;
     int d = strcmp(x->fold, y->fold);
-    return d ? d : first_by_line(x, y);
+    return d ? d : first_come(x, y);
 }
 
 static int by_place(const void *a, const void *b)
@@ -81,7 +81,7 @@ static int by_place(const void *a, const void *b)
         return x->strip < y->strip ? -1 : 1;
     if (x->item.position != y->item.position)
         return x->item.position < y->item.position ? -1 : 1;
-    return first_by_line(x, y);
+    return first_come(x, y);
 }
 
 struct telling {
@@ -150,8 +150,8 @@ static void tell_numbers(struct stock_row **index, size_t n, const struct tellin
         if (strcmp(index[first]->fold, index[i]->fold) != 0)
             first = i;
         size_t j = i;
-        while (index[i]->fold[0] && j > first &&
-               lm_stock_is_set(&index[j - 1]->item, &index[i]->item))
+        while (
+            index[i]->fold[0] && j > first && lm_stock_is_set(&index[j - 1]->item, &index[i]->item))
             j--;
         if (index[i]->fold[0] && j > first)
             tell(t, index[i], STOCK_AT_VISUAL,
@@ -164,11 +164,11 @@ static void tell_numbers(struct stock_row **index, size_t n, const struct tellin
 static void number_strips(struct stock_row **index, size_t n)
 {
     qsort(index, n, sizeof *index, by_strip_name);
-    /* The line of its first row is as good a rank as any, and needs no second sort. */
+    /* The place of its first row is as good a rank as any, and needs no second sort. */
     for (size_t i = 0, first = 0; i < n; i++) {
         if (strcmp(index[first]->item.strip, index[i]->item.strip) != 0)
             first = i;
-        index[i]->strip = (uint32_t) index[first]->line;
+        index[i]->strip = index[first]->order;
     }
 }
 

@@ -4,10 +4,13 @@
 
 #include "lugmark/stock.h"
 
+#include <sqlite3.h>
+
 struct stock_row {
     struct lm_stock_item item;
     long line;
-    uint32_t strip; /* its strip's place in order of first appearance */
+    uint32_t order; /* as it came */
+    uint32_t strip; /* the order of its strip's first row */
     char fold[LM_VISUAL_MAX + 1];
 };
 
@@ -40,5 +43,9 @@ void lm_stock_orders(const struct stock_list *list, lm_problem_fn *fn, void *ctx
 
 /* Whether two items with one number are a set for one animal. */
 bool lm_stock_is_set(const struct lm_stock_item *a, const struct lm_stock_item *b);
+
+/* Bind ?1 the code or NULL, ?2 the folded number, ?3 the form. @p fold lives until the step. */
+void lm_stock_bind_marks(
+    sqlite3_stmt *st, const struct lm_stock_item *item, char fold[LM_VISUAL_MAX + 1]);
 
 #endif

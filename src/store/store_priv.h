@@ -28,8 +28,12 @@ struct lm_store {
     struct lm_problem problem;
     struct lm_problem broken; /* err != 0: the open transaction can only be rolled back */
     int64_t data_version;     /* what lm_store_changed() saw last */
+    bool one_change;          /* the register events of this transaction belong together */
+    int64_t change_first;     /* the first of them, 0 before it */
     int64_t live_session;     /* known to be open, inside this transaction; 0 when not known */
     struct lm_store_mob mobs[LM_STORE_MOBS];
+    struct lm_bulk *bulk; /* the indexes are set aside; NULL when they are there */
+    bool no_wal;          /* this transaction may have a roll-back journal */
     char path[LM_PROBLEM_FILE_MAX];
 };
 
@@ -95,14 +99,44 @@ bool lm_store_same_animal(const struct lm_record *a, const struct lm_record *b);
 bool lm_store_same_device(const struct lm_device *a, const struct lm_device *b);
 bool lm_store_same_marks(const struct lm_device *a, const struct lm_device *b);
 
+/* --- bulk.c --- */
+/* Make the indexes again. @return LM_OK also when they were never set aside. */
+enum lm_err lm_store_bulk_end(struct lm_store *s);
+void lm_store_bulk_forget(struct lm_store *s); /* after a roll-back */
+void lm_store_bulk_done(struct lm_store *s);   /* after either end of a transaction */
+/* Note the living codes of a new animal; ends it when one of them is there already. */
+enum lm_err lm_store_bulk_claim(struct lm_store *s, const struct lm_record *rec);
+
+struct lm_change;
+/* Keep the event of a new animal for later. false: it must be written now, after ending it. */
+bool lm_store_bulk_event(
+    struct lm_store *s, int64_t row, const struct lm_change *change, int64_t *seq);
+
 /* --- animal_write.c --- */
 enum lm_err lm_store_put_event(struct lm_store *s, const struct lm_record *rec,
     const struct lm_event *stamp, int64_t session, const char *why, const char *token,
     int64_t *seq);
 
+/* What is written beside the entry itself. */
+struct lm_change {
+    const struct lm_event *stamp; /* t_ms and clock_ms */
+    int64_t session, undoes;      /* 0: none */
+    const char *why, *token;      /* NULL: none */
+};
+/* The animal's own row, made when *row is 0; not its devices. */
+enum lm_err lm_store_animal_write(struct lm_store *s, const struct lm_record *rec, int64_t *row);
+/* All devices of an animal that has none now, with the links among them. */
+enum lm_err lm_store_devices_write(struct lm_store *s, const struct lm_record *rec, int64_t row);
+/* The event of a change; @p before is the entry as it was, NULL for a new animal. */
+enum lm_err lm_store_change_write(struct lm_store *s, const struct lm_record *before, int64_t row,
+    const struct lm_change *change, int64_t *seq);
+
 /* --- device_write.c --- */
+/* A device with an id keeps it as its row. *id: its row. */
 enum lm_err lm_store_device_add(
-    struct lm_store *s, int64_t animal, const char *key, const struct lm_device *d);
+    struct lm_store *s, int64_t animal, const char *key, const struct lm_device *d, int64_t *id);
+/* @p replaces 0: none. */
+enum lm_err lm_store_device_link(struct lm_store *s, int64_t id, int64_t replaces);
 enum lm_err lm_store_device_park(struct lm_store *s, const struct lm_device *old);
 enum lm_err lm_store_device_set(
     struct lm_store *s, const char *key, int64_t id, const struct lm_device *d);
@@ -145,5 +179,7 @@ enum lm_err lm_verify_devices(struct lm_verify *v);
 enum lm_err lm_verify_animals(struct lm_verify *v);
 enum lm_err lm_verify_images(struct lm_verify *v);
 enum lm_err lm_verify_sessions(struct lm_verify *v);
+/* --- verify_stock.c --- */
+enum lm_err lm_verify_stock(struct lm_verify *v);
 
 #endif

@@ -29,9 +29,17 @@ enum lm_err lm_store_begin(struct lm_store *store)
     if (err == LM_OK) {
         store->txn = true;
         store->live_session = 0;
+        store->one_change = false;
+        store->change_first = 0;
         store->broken.err = LM_OK;
     }
     return err;
+}
+
+void lm_store_one_change(struct lm_store *store)
+{
+    store->one_change = true;
+    store->change_first = 0;
 }
 
 void lm_store_rollback(struct lm_store *store)
@@ -43,6 +51,8 @@ void lm_store_rollback(struct lm_store *store)
         sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL);
     store->txn = false;
     store->broken.err = LM_OK;
+    lm_store_bulk_forget(store);
+    lm_store_bulk_done(store);
     forget(store);
 }
 
@@ -57,7 +67,8 @@ enum lm_err lm_store_commit(struct lm_store *store)
         store->problem = store->broken;
         err = store->broken.err;
     } else {
-        err = lm_store_exec(store, "COMMIT", "keeping a change");
+        err = lm_store_bulk_end(store);
+        err = err ? err : lm_store_exec(store, "COMMIT", "keeping a change");
     }
     if (err != LM_OK) {
         lm_store_rollback(store);
@@ -65,6 +76,7 @@ enum lm_err lm_store_commit(struct lm_store *store)
     }
     store->txn = false;
     store->live_session = 0;
+    lm_store_bulk_done(store);
     return LM_OK;
 }
 

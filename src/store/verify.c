@@ -78,6 +78,7 @@ enum lm_err lm_store_verify(struct lm_store *store, lm_problem_fn *fn, void *ctx
     run(&v, lm_verify_devices);
     run(&v, lm_verify_images);
     run(&v, lm_verify_sessions);
+    run(&v, lm_verify_stock);
     lm_store_read_end(store, own);
     if (v.found == 0)
         return LM_OK;

@@ -96,12 +96,40 @@ static void crowded_row(struct lm_verify *v, sqlite3_stmt *st)
         LM_DEVICES_MAX);
 }
 
+static void link_row(struct lm_verify *v, sqlite3_stmt *st)
+{
+    lm_verify_say(v, "go back to a backup",
+        "device row %lld was put on for a device that its animal never had",
+        (long long) sqlite3_column_int64(st, 0));
+}
+
+static void struck_row(struct lm_verify *v, sqlite3_stmt *st)
+{
+    lm_verify_say(v, "go back to a backup",
+        "animal %s counts no more, but devices are entered on it", column(st, 0));
+}
+
+/* What several rows say together. */
+static enum lm_err between_rows(struct lm_verify *v)
+{
+    enum lm_err err = each_row(v,
+        "SELECT d.id FROM device d LEFT JOIN device o ON o.id = d.replaces "
+        "WHERE d.replaces IS NOT NULL AND o.animal_id IS NOT d.animal_id",
+        link_row);
+    return err ? err
+               : each_row(v,
+                     "SELECT key FROM animal a WHERE struck = 1 "
+                     "AND EXISTS (SELECT 1 FROM device d WHERE d.animal_id = a.id)",
+                     struck_row);
+}
+
 enum lm_err lm_verify_devices(struct lm_verify *v)
 {
     enum lm_err err = each_row(v,
         "SELECT id, eid, bits, known, retag, visual, visual_fold, colour, uid, why, applied, "
         "removed FROM device",
         device_row);
+    err = err ? err : between_rows(v);
     return err ? err
                : each_row(v,
                      "SELECT animal_id, count(*) FROM device GROUP BY animal_id "

@@ -152,8 +152,8 @@ enum lm_err lm_wire_record_parse(
     err = err ? err : get_date(in, obj, "status_date", &rec->status_date);
     rec->struck = false;
     err = err ? err : lm_wire_bool(in, obj, "struck", &rec->struck);
-    err = err ? err
-              : lm_wire_text(in, obj, "merged_into", rec->merged_into, sizeof rec->merged_into);
+    err =
+        err ? err : lm_wire_text(in, obj, "merged_into", rec->merged_into, sizeof rec->merged_into);
     return err ? err : get_devices(in, obj, rec);
 }
 

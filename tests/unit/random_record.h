@@ -115,8 +115,11 @@ static inline void random_record(struct dice *d, unsigned number, struct lm_reco
     rec->castrated = roll(d, 4) == 0;
     rec->status = (uint8_t) roll(d, LM_LOST + 1);
     rec->n_devices = (uint8_t) (roll(d, 20) ? roll(d, 5) : roll(d, LM_DEVICES_MAX + 1));
-    for (unsigned i = 0; i < rec->n_devices; i++)
+    for (unsigned i = 0; i < rec->n_devices; i++) {
         random_device(d, &rec->devices[i]);
+        if (i > 0 && roll(d, 3) == 0)
+            rec->devices[i].replaces = (uint8_t) (1 + roll(d, i));
+    }
 }
 
 static inline bool same_date(struct lm_date a, struct lm_date b)
@@ -143,6 +146,7 @@ static inline const char *device_difference(const struct lm_device *a, const str
     DIFFERS("place", a->place == b->place);
     DIFFERS("official", a->official == b->official);
     DIFFERS("gone", a->gone == b->gone);
+    DIFFERS("replaces", a->replaces == b->replaces);
     return NULL;
 }
 
@@ -159,6 +163,8 @@ static inline const char *record_difference(const struct lm_record *a, const str
     DIFFERS("sex", a->sex == b->sex);
     DIFFERS("castrated", a->castrated == b->castrated);
     DIFFERS("status", a->status == b->status);
+    DIFFERS("struck", a->struck == b->struck);
+    DIFFERS("merged_into", !strcmp(a->merged_into, b->merged_into));
     DIFFERS("n_devices", a->n_devices == b->n_devices);
     for (unsigned i = 0; i < a->n_devices; i++) {
         const char *field = device_difference(&a->devices[i], &b->devices[i]);

@@ -62,8 +62,7 @@ static inline void sink_log_reject(void *ctx, enum lm_reject reject, size_t byte
 static inline struct lm_sink sink_log_sink(struct sink_log *log)
 {
     memset(log, 0, sizeof *log);
-    return (struct lm_sink){
-        .reading = sink_log_reading, .reject = sink_log_reject, .ctx = log};
+    return (struct lm_sink){.reading = sink_log_reading, .reject = sink_log_reject, .ctx = log};
 }
 
 /** Feed bytes in pieces of @p piece bytes (0: all at once) to a new decoder and log what comes. */

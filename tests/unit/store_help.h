@@ -123,6 +123,7 @@ static inline void device_is(const struct lm_device *got, const struct lm_device
     assert_int_equal(got->place, want->place);
     assert_int_equal(got->official, want->official);
     assert_int_equal(got->gone, want->gone);
+    assert_int_equal(got->replaces, want->replaces);
 }
 
 /* Every field, the rows of the devices too where @p want names them. */

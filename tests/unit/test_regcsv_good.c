@@ -328,17 +328,18 @@ static void writes_what_the_page_says(void **state)
     (void) state;
     snprintf(rec.key, sizeof rec.key, "A,1");
     text = written(&rec);
-    assert_string_equal(text, "\"A,1\",,,,,,,,on-farm,,,,,,,,,0,,,,\r\n");
+    assert_string_equal(text, "\"A,1\",,,,,,,,on-farm,,,,,,,,,0,,,,,\r\n");
     free(text);
     rec.n_devices = 2;
     lm_eid_make(36, 98765, &rec.devices[0].eid);
     snprintf(rec.devices[0].visual, sizeof rec.devices[0].visual, "=0\"417");
     rec.devices[1].eid = lm_eid_from_bits(UINT64_C(0x9000F9C000003039));
     rec.devices[1].gone = true;
+    rec.devices[1].replaces = 1;
     text = written(&rec);
     assert_string_equal(text,
-        "\"A,1\",,,,,,,,on-farm,,,,0,036000000098765,\"=0\"\"417\",,,0,,,,036-000000098765\r\n"
-        "\"A,1\",,,,,,,,on-farm,,,,0,999000000012345,,,unknown,0,,,,0x9000F9C000003039\r\n");
+        "\"A,1\",,,,,,,,on-farm,,,,0,036000000098765,\"=0\"\"417\",,,0,,,,036-000000098765,\r\n"
+        "\"A,1\",,,,,,,,on-farm,,,,0,999000000012345,,,unknown,0,,,,0x9000F9C000003039,1\r\n");
     free(text);
 }
 

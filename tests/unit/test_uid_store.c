@@ -92,50 +92,54 @@ static void no_devices_code_is_a_uid(void **state)
     says(lm_store_problem(h->s), "code cannot exist");
 }
 
+/* A file of the first version, written by hand: today's statements may know columns it has not. */
+static const char old_rows[] =
+    "INSERT INTO animal VALUES(1, 'A1', '', '', 0, 0, '', '', '', NULL, 0, '');"
+    "INSERT INTO session VALUES(1, '', 0, '', '', '', '', 5, NULL, 2, NULL);"
+    "INSERT INTO event(seq, kind, t_ms, animal_id, why) VALUES(1, 6, 4, 1, 'w');"
+    "INSERT INTO event(seq, session_id, kind, t_ms, clock_ms) VALUES(2, 1, 4, 5, 0);"
+    "INSERT INTO event(seq, session_id, kind, t_ms, clock_ms, lane, reader, bits, known, doubt,"
+    " text, cut, heads, token) VALUES(3, 1, 0, 6, 1, 'l', 'r', -9, 2, 1, 'x', 1, 7, 'token');"
+    "INSERT INTO event(seq, session_id, kind, t_ms, body) VALUES(9, 1, 0, 6, 'b');";
+
+#define OLD_COLUMNS                                                                                \
+    "seq, session_id, kind, t_ms, clock_ms, lane, reader, bits, known, doubt, text, cut, heads, "  \
+    "animal_id, body, why, token"
+
 static void older_journals_learn_it(void **state)
 {
     struct help *h = *state;
     const struct lm_schema first = {lm_store_schema.steps, 1};
-    char path[160], sql[256];
+    char path[160], sql[800];
     struct lm_store *s = NULL;
     struct lm_problem p;
-    int64_t session = 0, before;
+    int64_t session = 1;
+    static const char chip[] = "INSERT INTO event(kind, bits, known) VALUES(0, 1, 3)";
     snprintf(path, sizeof path, "%s/old.db", h->dir);
     assert_int_equal(lm_store_open_schema(path, LM_STORE_CREATE, &first, &s, &p), LM_OK);
-    fill(s, 0, 25);
-    assert_int_equal(lm_store_begin(s), LM_OK);
-    open_session(s, &session);
-    struct lm_event ev = {.kind = LM_EVENT_READING, .t_ms = T0, .clock_ms = 5, .eid = code(3)};
-    append(s, &session, &ev);
-    assert_int_equal(lm_store_append(s, &session, &ev, "token", NULL), LM_OK);
-    assert_int_equal(lm_store_commit(s), LM_OK);
-    before = lm_store_last_seq(s);
-    /* The old tables refuse a chip: that is why there is a second step. */
-    ev.eid = uid_of(uids[0]);
-    assert_int_equal(lm_store_begin(s), LM_OK);
-    assert_int_not_equal(lm_store_append(s, &session, &ev, NULL, NULL), LM_OK);
-    lm_store_rollback(s);
     lm_store_close(s);
+    assert_int_equal(sql_of(path, old_rows), SQLITE_OK);
+    assert_int_not_equal(sql_of(path, chip), SQLITE_OK); /* why there is a second step */
     snprintf(sql, sizeof sql,
-        "ATTACH '%s/kept.db' AS kept; CREATE TABLE kept.event AS "
-        "SELECT * FROM main.event",
+        "ATTACH '%s/kept.db' AS kept; CREATE TABLE kept.event AS SELECT " OLD_COLUMNS
+        " FROM main.event",
         h->dir);
     assert_int_equal(sql_of(path, sql), SQLITE_OK);
 
     s = must_open(path, LM_STORE_WRITE);
-    assert_int_equal(lm_store_last_seq(s), before);
+    assert_int_equal(lm_store_last_seq(s), 9);
+    struct lm_event ev = {.kind = LM_EVENT_READING, .t_ms = T0, .eid = uid_of(uids[0])};
     assert_int_equal(lm_store_append(s, &session, &ev, "token", NULL), LM_EEXISTS);
     assert_int_equal(lm_store_begin(s), LM_OK);
     append(s, &session, &ev);
     assert_int_equal(lm_store_commit(s), LM_OK);
-    assert_int_equal(lm_store_last_seq(s), before + 1);
+    assert_int_equal(lm_store_last_seq(s), 10);
     lm_store_close(s);
-    sound(path);
     /* Every row as it was, in every column. */
     snprintf(sql, sizeof sql,
         "ATTACH '%s/kept.db' AS kept; CREATE TABLE kept.lost(n CHECK(n = 0)); "
-        "INSERT INTO kept.lost SELECT count(*) FROM (SELECT * FROM kept.event "
-        "EXCEPT SELECT * FROM main.event)",
+        "INSERT INTO kept.lost SELECT count(*) FROM (SELECT " OLD_COLUMNS " FROM kept.event "
+        "EXCEPT SELECT " OLD_COLUMNS " FROM main.event)",
         h->dir);
     assert_int_equal(sql_of(path, sql), SQLITE_OK);
 }

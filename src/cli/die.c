@@ -1,0 +1,33 @@
+/* lugmark die: enter animals as dead. */
+#include "command.h"
+
+#include "life.h"
+
+static int run(const struct lm_args *args)
+{
+    static const struct lm_status_step step = {.done = "died",
+        .to = LM_DEAD,
+        .from = 1u << LM_ON_FARM | 1u << LM_LOST,
+        .mend = "one that came back is entered with lugmark found; mistakes are taken back with "
+                "lugmark undo --register"};
+    return lm_status_run(args, &step, NULL);
+}
+
+static const struct lm_option options[] = {
+    LM_LIFE_OPTIONS,
+    {NULL, 0, NULL, NULL},
+};
+
+const struct lm_command lm_command_die = {
+    .name = "die",
+    .group = LM_GROUP_REGISTER,
+    .summary = "Enter animals as dead",
+    .arguments = "ANIMAL...",
+    .details = "All animals named are entered, or none. It keeps its devices and its place in the\n"
+               "history; lugmark undo --register takes it back.",
+    .example = "lugmark die A17 --date 2026-11-02 --why \"found in the gully\"",
+    .options = options,
+    .min_rest = 1,
+    .max_rest = 10000,
+    .run = run,
+};

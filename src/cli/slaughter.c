@@ -1,0 +1,33 @@
+/* lugmark slaughter: enter animals as slaughtered. */
+#include "command.h"
+
+#include "life.h"
+
+static int run(const struct lm_args *args)
+{
+    static const struct lm_status_step step = {.done = "slaughtered",
+        .to = LM_SLAUGHTERED,
+        .from = 1u << LM_ON_FARM,
+        .mend = "one that came back is entered with lugmark found; mistakes are taken back with "
+                "lugmark undo --register"};
+    return lm_status_run(args, &step, NULL);
+}
+
+static const struct lm_option options[] = {
+    LM_LIFE_OPTIONS,
+    {NULL, 0, NULL, NULL},
+};
+
+const struct lm_command lm_command_slaughter = {
+    .name = "slaughter",
+    .group = LM_GROUP_REGISTER,
+    .summary = "Enter animals as slaughtered",
+    .arguments = "ANIMAL...",
+    .details = "All animals named are entered, or none. It keeps its devices and its place in the\n"
+               "history; lugmark undo --register takes it back.",
+    .example = "lugmark slaughter A17 --date 2026-11-02",
+    .options = options,
+    .min_rest = 1,
+    .max_rest = 10000,
+    .run = run,
+};

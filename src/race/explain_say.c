@@ -1,0 +1,203 @@
+/* The evidence in words: what speaks for an explanation, then what speaks against it. */
+#include "race/explain_priv.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+static const char *key_of(const struct ex *x, uint32_t animal)
+{
+    return animal == LM_NO_ANIMAL ? "nobody" : lm_roll_animal(x->roll, animal).key;
+}
+
+/** Long texts from outside are cut: a line of words must stay a line. */
+struct brief {
+    char text[44];
+};
+static struct brief brief(const char *text)
+{
+    struct brief b;
+    if (!lm_text_copy(b.text, sizeof b.text - 3, text, strlen(text)))
+        strcat(b.text, "...");
+    return b;
+}
+
+static void say_range(
+    const struct ex *x, const struct ex_item *item, bool for_new, struct ex_draft *d)
+{
+    static const char *const words[] = {"is in the number range of this flock's codes",
+        "is of this flock's country, outside its number range",
+        "is of another country or maker than this flock's codes"};
+    bool speaks_new = item->range == EX_RANGE_NEAR;
+    if (!x->n_places || item->stock != EX_NONE)
+        return;
+    ex_because(
+        d, "%sthe code %s", speaks_new == for_new ? "" : "speaks against it: ", words[item->range]);
+}
+
+static void say_stock(const struct ex *x, const struct ex_item *item, struct ex_draft *d)
+{
+    const struct lm_explain_stock *s = x->options->stock;
+    if (item->stock == EX_NONE) {
+        if (x->options->n_stock)
+            ex_because(d, "speaks against it: the code is not in the supply list");
+        return;
+    }
+    s += item->stock;
+    struct brief strip = brief(s->strip), printed = brief(s->visual);
+    ex_because(d, "the code is %s of strip %s in the supply list, position %u%s%s",
+        item->ahead == 0 ? "the next unused one" : "an unused one", strip.text, s->position,
+        s->visual[0] ? ", printed " : "", printed.text);
+    if (item->ahead >= 3)
+        ex_because(d, "speaks against it: %u%s unused ones of its strip come before it",
+            item->ahead, item->ahead >= 100 ? " or more" : "");
+}
+
+static void say_age(const struct ex_animal *a, struct ex_draft *d)
+{
+    if (a->age > 1.3)
+        ex_because(d, "its device is older than most here");
+    else if (a->age < 0.75)
+        ex_because(d, "speaks against it: its device is newer than most here");
+}
+
+static void say_call(const struct ex *x, const struct ex_pair *p, struct ex_draft *d)
+{
+    const struct ex_item *item = &x->items[p->item];
+    const struct ex_animal *a = &x->animals[p->animal];
+    if (!item->text)
+        return;
+    struct brief said = brief(item->text), own = brief(a->number);
+    if (p->evidence & EV_CALLED)
+        ex_because(d, "its number %s was called for the code", own.text);
+    else if (p->evidence & EV_CONFUSED)
+        ex_because(
+            d, "%s was called, and is easily misread for its number %s", said.text, own.text);
+    else
+        ex_because(d, "speaks against it: %s was called, its number is %s", said.text,
+            own.text[0] ? own.text : "not known");
+}
+
+void ex_say_pair(const struct ex *x, const struct ex_pair *p, struct ex_draft *d)
+{
+    const struct ex_item *item = &x->items[p->item];
+    const struct ex_animal *a = &x->animals[p->animal];
+    const char *key = key_of(x, a->animal);
+    if (!a->unread)
+        ex_because(d, "%s is expected and was not read", key);
+    else
+        ex_because(d, "%s was called and its own code was not read", key);
+    say_call(x, p, d);
+    if (p->evidence & EV_PRINTED)
+        ex_because(d, "the supply list prints its number on the device");
+    if (p->evidence & EV_START)
+        ex_because(d, "the code says where its printed number starts: it is this animal's");
+    if (p->evidence & EV_FAMILY)
+        ex_because(d, "its dam or kid walked beside the code");
+    if (item->type == EX_CODE) {
+        say_stock(x, item, d);
+        say_range(x, item, true, d);
+        say_age(a, d);
+    } else if (item->named != LM_NO_ANIMAL) {
+        ex_because(d, "speaks against it: %s carries the number called", key_of(x, item->named));
+    } else {
+        ex_because(d, "no animal carries the number called");
+    }
+}
+
+void ex_say_stranger(const struct ex *x, const struct ex_item *item, struct ex_draft *d)
+{
+    struct brief said = brief(item->text ? item->text : "");
+    if (item->type == EX_NUMBER) {
+        ex_because(d, "no animal carries the number %s", said.text);
+        return;
+    }
+    ex_because(d, "no device in the register carries the code");
+    if (item->stock != EX_NONE)
+        ex_because(d, "speaks against it: the code is on the supply list of this holding");
+    else
+        say_range(x, item, false, d);
+    if (item->named != LM_NO_ANIMAL)
+        ex_because(d, "speaks against it: %s, the number of %s, was called for it", said.text,
+            key_of(x, item->named));
+    if (item->p_fresh > 0.02)
+        ex_because(d,
+            "speaks against it: a missing animal may wear it, nothing says which (%.0f %%)",
+            item->p_fresh * 100.0);
+}
+
+void ex_say_animal(const struct ex *x, const struct ex_animal *a, struct ex_draft *d)
+{
+    bool absent = d->e.kind == LM_EX_ABSENT;
+    if (a->unread)
+        ex_because(d, "%sits number was called and its code was not read",
+            absent ? "speaks against it: " : "");
+    else
+        ex_because(d, "neither its code was read nor its number called");
+    if (x->unknown_heads > -0.5 && !a->unread) {
+        bool none = x->unknown_heads < 0.5;
+        ex_because(d, "%sby the head count %s went through unknown",
+            none == absent ? "" : "speaks against it: ", none ? "nobody" : "some animals");
+    }
+    if (!absent)
+        say_age(a, d);
+    if (a->p_fresh > 0.02)
+        ex_because(d,
+            "speaks against it: it may wear one of the unknown codes, nothing says which (%.0f %%)",
+            a->p_fresh * 100.0);
+    if (x->swapped[a->animal] > 0.05)
+        ex_because(d, "speaks against it: its number was called for another animal's code");
+}
+
+static void say_other_call(const struct ex *x, const struct ex_clash *c, struct ex_draft *d)
+{
+    uint8_t calls = x->calls_of[c->other];
+    const char *key = key_of(x, c->other);
+    bool swap = d->e.kind == LM_EX_SWAPPED;
+    if (c->partner != EX_NONE)
+        ex_because(d, "%sfor the code of %s the number of %s was called as well",
+            swap ? "" : "speaks against it: ", key, key_of(x, c->animal));
+    else if (calls & 1)
+        ex_because(d, "%s%s was called by its own number for its own code",
+            swap ? "speaks against it: " : "", key);
+    else if (swap)
+        ex_because(d, "speaks against it: no number was called for the code of %s", key);
+}
+
+void ex_say_clash(const struct ex *x, const struct ex_clash *c, struct ex_draft *d)
+{
+    struct brief said = brief(c->text), own = brief(ex_number_of(x->roll, c->animal));
+    bool swap = d->e.kind == LM_EX_SWAPPED;
+    ex_because(d, "%s was called for the code of %s, whose number is %s", said.text,
+        key_of(x, c->animal), own.text[0] ? own.text : "not known");
+    if (c->confuse > 0.0)
+        ex_because(d, "%sthe two numbers are easily misread for each other",
+            swap ? "speaks against it: " : "");
+    else if (!swap)
+        ex_because(d, "speaks against it: no common mistake makes one number of the other");
+    if (c->other != LM_NO_ANIMAL) {
+        ex_because(d, "%s is the number of %s", said.text, key_of(x, c->other));
+        say_other_call(x, c, d);
+    } else if (!swap) {
+        ex_because(d, "no other animal carries the number called");
+    }
+    if (c->corrected)
+        ex_because(d, "%sits right number was called too", swap ? "speaks against it: " : "");
+}
+
+void ex_say_run(const struct ex *x, const struct ex_run *r, struct ex_draft *d)
+{
+    int by = abs(r->offset);
+    ex_because(d, "%u %s the animal %d %s %s along the strip", r->calls,
+        r->calls == 1 ? "call names" : "calls all name", by, by == 1 ? "place" : "places",
+        r->offset > 0 ? "further" : "back");
+    ex_because(d, "no number was called between them that fits the register");
+    uint32_t silent = r->last - r->first + 1 - r->calls;
+    if (silent)
+        ex_because(d, "speaks against it: %u of the %u animals of the stretch were not called",
+            silent, r->last - r->first + 1);
+    if (r->ends < 0.95)
+        ex_because(d, "speaks against it: where the stretch ends is not known");
+    if (x->places[r->first].stock == EX_NONE)
+        ex_because(
+            d, "speaks against it: no supply list, the codes' own order stands for the strip");
+}
