@@ -87,7 +87,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_estimates = {
     .name = "estimates",
     .group = LM_GROUP_AFTER,
-    .summary = "Estimate readability, heads from two lists, and how long devices stay",
+    .summary = "Estimate readability, heads, and how long devices stay",
     .arguments = "",
     .details =
         "Each estimate has its 95 % interval and says what it rests on. Devices are watched\n"

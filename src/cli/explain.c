@@ -220,7 +220,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_explain = {
     .name = "explain",
     .group = LM_GROUP_AFTER,
-    .summary = "Say what most likely happened in a session, how sure that is, and why",
+    .summary = "Say what most likely happened, how sure that is, and why",
     .arguments = "[SESSION]",
     .details = "Without SESSION: the latest in the register. Accepting keeps the old state in the\n"
                "history. New devices, swaps and shifted runs can be accepted; the other kinds\n"

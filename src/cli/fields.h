@@ -26,7 +26,7 @@
             "flag tag, button tag, loop tag, bolus, injectable, leg band, tattoo"},                \
         {"place", 0, "WORD", "left ear, right ear, rumen, leg, tail web"},                         \
         {"colour", 0, "WORD", "its colour"},                                                       \
-        {"official", 0, "yes|no", "official (default) or a management device"},                    \
+        {"official", 0, "yes|no", "an official device, or one for management (default)"},          \
     {                                                                                              \
         "applied", 0, "DATE", "when it was put on"                                                 \
     }

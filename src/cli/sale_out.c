@@ -37,11 +37,12 @@ static void head(const struct lm_sale *sale)
             sale->said.overrides[i].word);
 }
 
+/* A question mark: it is not known, and may be in order. */
 static void result_line(const struct lm_sale_result *r)
 {
-    printf("     %-5s %-8s %s%s\n",
-        r->attention == LM_GO ? "note" : lm_attention_name(r->attention), lm_sale_id(r), r->words,
-        r->outcome == LM_OUTCOME_UNKNOWN ? " (not known)" : "");
+    bool ask = r->outcome == LM_OUTCOME_UNKNOWN && r->attention != LM_GO;
+    const char *word = r->attention == LM_GO ? "note" : lm_attention_name(r->attention);
+    printf("     %s%-2s %-8s %s\n", word, ask ? "?" : "", lm_sale_id(r), r->words);
 }
 
 static void animal_block(const struct lm_sale *sale, const struct lm_sale_animal *a)
@@ -94,8 +95,11 @@ int lm_sale_text(const struct lm_sale *sale)
     putchar('\n');
     animals(sale);
     int exit = to_do(sale);
-    printf("\n%zu to hold, %zu to look at, %zu without a problem found.\n",
-        lm_sale_count(sale, LM_HOLD), lm_sale_count(sale, LM_LOOK), lm_sale_count(sale, LM_GO));
+    printf("\n%zu to hold, %zu to look at, %zu without a problem found%s.\n",
+        lm_sale_count(sale, LM_HOLD), lm_sale_count(sale, LM_LOOK), lm_sale_count(sale, LM_GO),
+        sale->lot_attention == LM_HOLD   ? "; the lot: hold"
+        : sale->lot_attention == LM_LOOK ? "; the lot: look"
+                                         : "");
     printf("Pack %s as of %s. Law changes; your animal-health authority decides: %s.\n", pack->id,
         pack->as_of, pack->authority);
     puts("Say why a rule asks: lugmark sale-check --explain-rule RULE");

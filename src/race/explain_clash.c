@@ -45,6 +45,11 @@ static double other_call(const struct ex *x, const struct ex_clash *c)
     return 1.0;
 }
 
+static double crossed(const struct ex *x, const struct ex_clash *c)
+{
+    return c->other == LM_NO_ANIMAL ? 0.0 : swap_prior(x, c) * other_call(x, c);
+}
+
 static void find_partners(struct ex *x)
 {
     uint32_t *of = calloc((size_t) lm_roll_animals(x->roll) + 1, sizeof *of);
@@ -62,7 +67,7 @@ static void find_partners(struct ex *x)
 static void weigh_alone(struct ex *x, struct ex_clash *c)
 {
     c->misread = misread_prior(x, c);
-    c->swap = c->other == LM_NO_ANIMAL ? 0.0 : swap_prior(x, c) * other_call(x, c);
+    c->swap = crossed(x, c);
     bool runs = apart(x, c) >= 1 && apart(x, c) <= 2 && !(x->calls_of[c->other] & 1);
     c->run = runs ? x->rates.run * TWO_LONG / 16.0 : 0.0;
     if (x->calls_of[c->animal] & 1) { /* the right number was called for it as well */
@@ -96,7 +101,7 @@ static void weigh_runs(struct ex *x)
     for (uint32_t i = 0; i < x->n_clashes; i++) {
         const struct ex_clash *c = &x->clashes[i];
         if (c->group != EX_NONE)
-            x->runs[c->group].p += log(misread_prior(x, c) + swap_prior(x, c) * other_call(x, c));
+            x->runs[c->group].p += log(misread_prior(x, c) + crossed(x, c));
     }
     for (uint32_t g = 0; g < x->n_runs; g++)
         x->runs[g].p = 1.0 / (1.0 + exp(fmin(60.0, fmax(-60.0, x->runs[g].p))));

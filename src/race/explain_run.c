@@ -211,23 +211,42 @@ static enum lm_err make_run(struct ex *x, const uint32_t *order, uint32_t n)
     return LM_OK;
 }
 
-/** The calls at the ends of runs, where the number left over went, belong to them too. */
-static enum lm_err join_ends(struct ex *x)
+/** Each run's places, and as many beside it as it is out of step: whose run a place is, plus one.
+ */
+static uint32_t *runs_by_place(const struct ex *x)
 {
     uint32_t *run_of = calloc((size_t) x->n_places + 1, sizeof *run_of);
+    for (uint32_t g = 0; run_of && g < x->n_runs; g++) {
+        const struct ex_run *r = &x->runs[g];
+        uint32_t by = (uint32_t) abs(r->offset);
+        uint32_t from = r->first > by ? r->first - by : 0;
+        for (uint32_t i = from; i <= r->last + by && i < x->n_places; i++) {
+            if (!run_of[i] && x->places[i].strip == x->places[r->first].strip)
+                run_of[i] = g + 1;
+        }
+    }
+    return run_of;
+}
+
+/**
+ * The calls at the ends of runs belong to them too: the number left over went to the other end, or
+ * to nobody.
+ */
+static enum lm_err join_ends(struct ex *x)
+{
+    uint32_t *run_of = runs_by_place(x);
     if (!run_of)
         return LM_ENOMEM;
-    for (uint32_t g = 0; g < x->n_runs; g++) {
-        for (uint32_t i = x->runs[g].first; i <= x->runs[g].last; i++)
-            run_of[i] = run_of[i] ? run_of[i] : g + 1;
-    }
     for (uint32_t i = 0; i < x->n_clashes; i++) {
         struct ex_clash *c = &x->clashes[i];
-        if (c->group != EX_NONE || c->place == EX_NONE || c->other_place == EX_NONE ||
-            !run_of[c->place] || run_of[c->place] != run_of[c->other_place])
+        uint32_t g = c->place == EX_NONE ? 0 : run_of[c->place];
+        bool nobodys = c->other == LM_NO_ANIMAL && c->confuse < 0.01;
+        bool inside = c->other_place != EX_NONE && run_of[c->other_place] == g;
+        if (c->group != EX_NONE || !g || (!nobodys && !inside))
             continue;
-        c->group = run_of[c->place] - 1;
-        x->runs[c->group].calls++;
+        c->group = g - 1;
+        x->runs[g - 1].calls++;
+        widen(&x->runs[g - 1], c->place);
     }
     free(run_of);
     return LM_OK;

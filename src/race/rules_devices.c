@@ -106,7 +106,7 @@ static enum lm_answer two_matching(const struct ask *a, const struct lm_need *ne
 
 static enum lm_answer forms_not(const struct ask *a, const struct lm_need *need)
 {
-    bool unknown = lm_official_devices(a->rec) == 0;
+    bool unknown = false;
     for (unsigned i = 0; i < a->rec->n_devices; i++) {
         const struct lm_device *d = &a->rec->devices[i];
         if (!lm_device_counts(d))
@@ -151,15 +151,13 @@ static enum lm_answer visible_match(const struct ask *a, const struct lm_need *n
 
 static enum lm_answer electronic_place(const struct ask *a, const struct lm_need *need)
 {
-    bool unknown = true;
+    bool unknown = false;
     for (unsigned i = 0; i < a->rec->n_devices; i++) {
         const struct lm_device *d = &a->rec->devices[i];
         if (!lm_device_counts(d) || !lm_device_has_chip(d))
             continue;
-        if (d->place == LM_PLACE_UNKNOWN)
-            break;
-        unknown = false;
-        if ((need->places >> d->place & 1u) == 0)
+        unknown = unknown || d->place == LM_PLACE_UNKNOWN;
+        if (d->place != LM_PLACE_UNKNOWN && (need->places >> d->place & 1u) == 0)
             return lm_ask_say(a, LM_ANSWER_NO, "its electronic device sits in the %s",
                 lm_place_name((enum lm_place) d->place));
     }

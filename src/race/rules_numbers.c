@@ -110,12 +110,11 @@ static enum lm_answer one_device(
     return lm_ask_say(a, unknown ? LM_ANSWER_UNKNOWN : LM_ANSWER_NO, "%s", unknown ? open : words);
 }
 
+/* Without an official device there is no number to judge: another rule asks for the device. */
 static enum lm_answer number_format(const struct ask *a, const struct lm_need *need)
 {
     enum lm_answer all = LM_ANSWER_YES;
     char words[LM_RULE_WORDS] = "";
-    if (lm_official_devices(a->rec) == 0)
-        return lm_ask_say(a, LM_ANSWER_UNKNOWN, "it wears no official device");
     for (unsigned i = 0; i < a->rec->n_devices; i++) {
         char said[LM_RULE_WORDS] = "";
         struct ask quiet = *a;

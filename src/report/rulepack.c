@@ -144,8 +144,8 @@ enum lm_err lm_rulepack_parse(
         return lm_problem_set(l.p, LM_ENOMEM, NULL, "out of memory");
     l.pack->root = json_loadb(text, len, JSON_REJECT_DUPLICATES, &error);
     if (l.pack->root == NULL) {
-        l.p->line = error.line;
-        l.p->column = error.column;
+        l.p->line = error.line > 0 ? error.line : 1;
+        l.p->column = error.column > 0 ? error.column : 1;
         lm_problem_set(
             l.p, LM_EINPUT, "the pack is not used until this is mended", "%s", error.text);
     } else if (take_all(&l)) {

@@ -54,83 +54,87 @@ static void here_by_month(const struct lm_stays *s, char out[13])
     out[12] = '\0';
 }
 
+static const struct {
+    struct change changes[4];
+    const char *here;
+    enum lm_came came;
+    enum lm_left left;
+} histories[] = {
+    {{{LM_ON_FARM, "2024-03", "", "", "2026-01-01"}}, "111111111111", LM_CAME_BORN, LM_HERE_STILL},
+    {{{LM_ON_FARM, "2026-03-28", "", "", "2026-05-10"}}, "000111111111", LM_CAME_BORN,
+        LM_HERE_STILL},
+    /* no birth date: here from the beginning only if written down when the register began */
+    {{{LM_ON_FARM, "", "", "", "2026-01-01"}}, "111111111111", LM_CAME_UNSAID, LM_HERE_STILL},
+    {{{LM_ON_FARM, "", "", "", "2026-05-10"}}, "000001111111", LM_CAME_UNSAID, LM_HERE_STILL},
+    {{{LM_ON_FARM, "2024", "2026-04-02", "bought 2026-04-02 from X", "2026-04-20"}}, "000011111111",
+        LM_CAME_BOUGHT, LM_HERE_STILL},
+    {{{LM_ON_FARM, "2024", "", "bought", "2026-04-20"}}, "000011111111", LM_CAME_BOUGHT,
+        LM_HERE_STILL},
+    {{{LM_ON_FARM, "2024", "2026-02-01", "transferred in", "2026-02-01"}}, "011111111111",
+        LM_CAME_MOVED, LM_HERE_STILL},
+    {{{LM_ON_FARM, "2024", "", "boughten", "2026-04-20"}}, "111111111111", LM_CAME_BORN,
+        LM_HERE_STILL},
+    /* sold on the first of May: not here at the end of that day */
+    {{{LM_ON_FARM, "2024", "", "", "2026-01-01"},
+         {LM_SOLD, "2024", "2026-05-01", "sold 2026-05-01", "2026-06-30"}},
+        "111100000000", LM_CAME_BORN, LM_LEFT_SOLD},
+    {{{LM_ON_FARM, "2024", "", "", "2026-01-01"},
+         {LM_SOLD, "2024", "2026-05-01", "transferred out 2026-05-01", "2026-06-30"}},
+        "111100000000", LM_CAME_BORN, LM_LEFT_MOVED},
+    {{{LM_ON_FARM, "2024", "", "", "2026-01-01"}, {LM_DEAD, "2024", "", "", "2026-06-30"}},
+        "111111000000", LM_CAME_BORN, LM_LEFT_DIED},
+    /* killed some time in May: until its last day, but not after it was written down */
+    {{{LM_ON_FARM, "2024", "", "", "2026-01-01"},
+         {LM_SLAUGHTERED, "2024", "2026-05", "", "2026-06-30"}},
+        "111110000000", LM_CAME_BORN, LM_LEFT_KILLED},
+    {{{LM_ON_FARM, "2024", "", "", "2026-01-01"}, {LM_DEAD, "2024", "2026", "", "2026-08-30"}},
+        "111111110000", LM_CAME_BORN, LM_LEFT_DIED},
+    /* lost and found again */
+    {{{LM_ON_FARM, "2024", "", "", "2026-01-01"},
+         {LM_LOST, "2024", "2026-03-15", "lost", "2026-03-15"},
+         {LM_ON_FARM, "2024", "2026-07-15", "found again 2026-07-15", "2026-07-15"}},
+        "111000011111", LM_CAME_FOUND, LM_HERE_STILL},
+    /* sold by mistake, taken back: it never left */
+    {{{LM_ON_FARM, "2024", "", "", "2026-01-01"},
+         {LM_SOLD, "2024", "2026-03-15", "sold", "2026-03-15"},
+         {LM_ON_FARM, "2024", "", "taken back", "2026-07-15"}},
+        "111111111111", LM_CAME_BORN, LM_HERE_STILL},
+    {{{LM_ON_FARM, "2024", "", "", "2026-01-01"},
+         {LM_SOLD, "2024", "2026-03-15", "sold", "2026-03-15"},
+         {LM_ON_FARM, "2024", "2026-09-15", "bought 2026-09-15", "2026-09-15"}},
+        "111000000111", LM_CAME_BOUGHT, LM_HERE_STILL},
+    /* it came back on a day that was written down, how is not said */
+    {{{LM_ON_FARM, "2024", "", "", "2026-01-01"},
+         {LM_SOLD, "2024", "2026-03-15", "sold", "2026-03-15"},
+         {LM_ON_FARM, "2024", "2026-09-15", "", "2026-09-15"}},
+        "111000000111", LM_CAME_UNSAID, LM_HERE_STILL},
+    /* a date corrected, a status corrected */
+    {{{LM_ON_FARM, "2024", "", "", "2026-01-01"},
+         {LM_SOLD, "2024", "2026-03-15", "sold", "2026-03-15"},
+         {LM_SOLD, "2024", "2026-05-15", "", "2026-06-15"},
+         {LM_DEAD, "2024", "2026-05-15", "", "2026-06-16"}},
+        "111110000000", LM_CAME_BORN, LM_LEFT_DIED},
+    /* imported as gone, without a date: never here */
+    {{{LM_SOLD, "2024", "", "", "2026-01-01"}}, "000000000000", LM_CAME_BORN, LM_LEFT_SOLD},
+    {{{LM_SOLD, "2024", "2026-02-15", "", "2026-06-01"}}, "110000000000", LM_CAME_BORN,
+        LM_LEFT_SOLD},
+    /* taken back as an entry, then made anew */
+    {{{LM_ON_FARM, "2024", "", "", "2026-01-01"}, {LM_ON_FARM, "2024", "", "struck", "2026-02-01"},
+         {LM_ON_FARM, "2026-04-15", "", "", "2026-05-01"}},
+        "000011111111", LM_CAME_BORN, LM_HERE_STILL},
+};
+
 static void stays_table(void **state)
 {
     (void) state;
-    static const struct {
-        struct change changes[4];
-        const char *here;
-        enum lm_came came;
-        enum lm_left left;
-    } rows[] = {
-        {{{LM_ON_FARM, "2024-03", "", "", "2026-01-01"}}, "111111111111", LM_CAME_BORN,
-            LM_HERE_STILL},
-        {{{LM_ON_FARM, "2026-03-28", "", "", "2026-05-10"}}, "000111111111", LM_CAME_BORN,
-            LM_HERE_STILL},
-        /* no birth date: here from the beginning only if written down when the register began */
-        {{{LM_ON_FARM, "", "", "", "2026-01-01"}}, "111111111111", LM_CAME_UNSAID, LM_HERE_STILL},
-        {{{LM_ON_FARM, "", "", "", "2026-05-10"}}, "000001111111", LM_CAME_UNSAID, LM_HERE_STILL},
-        {{{LM_ON_FARM, "2024", "2026-04-02", "bought 2026-04-02 from X", "2026-04-20"}},
-            "000011111111", LM_CAME_BOUGHT, LM_HERE_STILL},
-        {{{LM_ON_FARM, "2024", "", "bought", "2026-04-20"}}, "000011111111", LM_CAME_BOUGHT,
-            LM_HERE_STILL},
-        {{{LM_ON_FARM, "2024", "2026-02-01", "transferred in", "2026-02-01"}}, "011111111111",
-            LM_CAME_MOVED, LM_HERE_STILL},
-        {{{LM_ON_FARM, "2024", "", "boughten", "2026-04-20"}}, "111111111111", LM_CAME_BORN,
-            LM_HERE_STILL},
-        /* sold on the first of May: not here at the end of that day */
-        {{{LM_ON_FARM, "2024", "", "", "2026-01-01"},
-             {LM_SOLD, "2024", "2026-05-01", "sold 2026-05-01", "2026-06-30"}},
-            "111100000000", LM_CAME_BORN, LM_LEFT_SOLD},
-        {{{LM_ON_FARM, "2024", "", "", "2026-01-01"},
-             {LM_SOLD, "2024", "2026-05-01", "transferred out 2026-05-01", "2026-06-30"}},
-            "111100000000", LM_CAME_BORN, LM_LEFT_MOVED},
-        {{{LM_ON_FARM, "2024", "", "", "2026-01-01"}, {LM_DEAD, "2024", "", "", "2026-06-30"}},
-            "111111000000", LM_CAME_BORN, LM_LEFT_DIED},
-        /* killed some time in May: until its last day, but not after it was written down */
-        {{{LM_ON_FARM, "2024", "", "", "2026-01-01"},
-             {LM_SLAUGHTERED, "2024", "2026-05", "", "2026-06-30"}},
-            "111110000000", LM_CAME_BORN, LM_LEFT_KILLED},
-        {{{LM_ON_FARM, "2024", "", "", "2026-01-01"}, {LM_DEAD, "2024", "2026", "", "2026-08-30"}},
-            "111111110000", LM_CAME_BORN, LM_LEFT_DIED},
-        /* lost and found again */
-        {{{LM_ON_FARM, "2024", "", "", "2026-01-01"},
-             {LM_LOST, "2024", "2026-03-15", "lost", "2026-03-15"},
-             {LM_ON_FARM, "2024", "2026-07-15", "found again 2026-07-15", "2026-07-15"}},
-            "111000011111", LM_CAME_FOUND, LM_HERE_STILL},
-        /* sold by mistake, taken back: it never left */
-        {{{LM_ON_FARM, "2024", "", "", "2026-01-01"},
-             {LM_SOLD, "2024", "2026-03-15", "sold", "2026-03-15"},
-             {LM_ON_FARM, "2024", "", "taken back", "2026-07-15"}},
-            "111111111111", LM_CAME_BORN, LM_HERE_STILL},
-        {{{LM_ON_FARM, "2024", "", "", "2026-01-01"},
-             {LM_SOLD, "2024", "2026-03-15", "sold", "2026-03-15"},
-             {LM_ON_FARM, "2024", "2026-09-15", "bought 2026-09-15", "2026-09-15"}},
-            "111000000111", LM_CAME_BOUGHT, LM_HERE_STILL},
-        /* a date corrected, a status corrected */
-        {{{LM_ON_FARM, "2024", "", "", "2026-01-01"},
-             {LM_SOLD, "2024", "2026-03-15", "sold", "2026-03-15"},
-             {LM_SOLD, "2024", "2026-05-15", "", "2026-06-15"},
-             {LM_DEAD, "2024", "2026-05-15", "", "2026-06-16"}},
-            "111110000000", LM_CAME_BORN, LM_LEFT_DIED},
-        /* imported as gone, without a date: never here */
-        {{{LM_SOLD, "2024", "", "", "2026-01-01"}}, "000000000000", LM_CAME_BORN, LM_LEFT_SOLD},
-        {{{LM_SOLD, "2024", "2026-02-15", "", "2026-06-01"}}, "110000000000", LM_CAME_BORN,
-            LM_LEFT_SOLD},
-        /* taken back as an entry, then made anew */
-        {{{LM_ON_FARM, "2024", "", "", "2026-01-01"},
-             {LM_ON_FARM, "2024", "", "struck", "2026-02-01"},
-             {LM_ON_FARM, "2026-04-15", "", "", "2026-05-01"}},
-            "000011111111", LM_CAME_BORN, LM_HERE_STILL},
-    };
-    for (size_t i = 0; i < N_OF(rows); i++) {
-        struct lm_stays s = stays_of(rows[i].changes, 4, "2026-01-01");
+    for (size_t i = 0; i < N_OF(histories); i++) {
+        struct lm_stays s = stays_of(histories[i].changes, 4, "2026-01-01");
         char here[13];
         here_by_month(&s, here);
-        if (strcmp(here, rows[i].here) != 0)
-            fail_msg("row %zu: %s, not %s", i, here, rows[i].here);
-        assert_int_equal(s.stay[s.n - 1].came, rows[i].came);
-        assert_int_equal(s.stay[s.n - 1].left, rows[i].left);
+        if (strcmp(here, histories[i].here) != 0)
+            fail_msg("row %zu: %s, not %s", i, here, histories[i].here);
+        assert_int_equal(s.stay[s.n - 1].came, histories[i].came);
+        assert_int_equal(s.stay[s.n - 1].left, histories[i].left);
     }
 }
 
@@ -494,6 +498,43 @@ static void came_after(void **state)
     done(&farm);
 }
 
+/* In the book at the cut-off, but sold before its session: nobody could find it. */
+static void left_before_its_session(void **state)
+{
+    (void) state;
+    struct lm_roll *roll;
+    struct farm farm = plain_farm(2, &roll);
+    stay(&farm, "A2", "2024", "2026-12-03");
+    struct lm_session *s = session_of(roll, "");
+    read_all(s, (unsigned[]){1}, 1);
+    ends(&farm, s, roll, 1, "2026-12-04");
+    story_is(&farm, "not-due A2;");
+    assert_int_equal(farm.f.book, 2);
+    assert_false(lm_count_flagged(&farm.f));
+    done(&farm);
+}
+
+/* One head too few in one session and one too many in another make no peace. */
+static void short_and_long(void **state)
+{
+    (void) state;
+    struct lm_roll *roll;
+    struct farm farm = plain_farm(2, &roll);
+    struct lm_session *s = session_of(roll, "");
+    read_all(s, (unsigned[]){1}, 1);
+    ends(&farm, s, roll, 0, "2026-12-01");
+    roll = lm_roll_new();
+    put_in(roll, 2, "", LM_ON_FARM);
+    s = session_of(roll, "");
+    read_all(s, (unsigned[]){2}, 1);
+    ends(&farm, s, roll, 2, "2026-12-01");
+    story_is(&farm, "");
+    assert_int_equal(farm.f.unidentified, 0);
+    assert_true(farm.f.heads_short);
+    assert_true(lm_count_flagged(&farm.f));
+    done(&farm);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -507,6 +548,8 @@ int main(void)
         cmocka_unit_test(merged_and_taken_back),
         cmocka_unit_test(contradictions),
         cmocka_unit_test(came_after),
+        cmocka_unit_test(left_before_its_session),
+        cmocka_unit_test(short_and_long),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

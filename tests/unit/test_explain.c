@@ -199,6 +199,31 @@ static void shifted_run(void **state)
     end(&y, x);
 }
 
+/** The number left over at the run's end went to nobody: its call is part of the run all the same.
+ */
+static void run_whose_end_is_nobodys(void **state)
+{
+    (void) state;
+    struct yard y = yard_of();
+    char number[16], key[16];
+    for (unsigned i = 10; i < 18; i++) { /* each has the number of the next: 0210 is on no animal */
+        snprintf(key, sizeof key, "A%u", i);
+        snprintf(number, sizeof number, "%04u", 201 + i);
+        put(y.roll, animal_of(key, 1000 + i, number));
+    }
+    walk(&y);
+    static const unsigned called[] = {9, 10, 12, 15, 18, 19};
+    for (size_t i = 0; i < sizeof called / sizeof called[0]; i++) {
+        snprintf(number, sizeof number, "%04u", 200 + called[i]);
+        apply(y.s, call_at(-1, number, eid_of(1000 + called[i])));
+    }
+    struct lm_explain *x = explained(&y, NULL, 0);
+    const struct lm_explanation *e = first(&y, x, LM_EX_SHIFTED_RUN, 10, 0.9);
+    assert_int_equal(e->n_animals, 8);
+    assert_int_equal(e->offset, -1);
+    end(&y, x);
+}
+
 static void stranger(void **state)
 {
     (void) state;
@@ -260,7 +285,7 @@ static void confusions(void **state)
         {"0417", "0411", 0.05, 0.6},  /* 1 for 7 */
         {"0417", "0471", 0.05, 0.2},  /* neighbours turned */
         {"0417", "017", 0.02, 0.1},   /* a digit lost */
-        {"0417", "417", 0.04, 0.06},   /* leading zero */
+        {"0417", "417", 0.04, 0.06},  /* leading zero */
         {"0417", "0412", 1e-4, 0.01}, /* no confusion, but one digit */
         {"0417", "0417", 0, 0},
         {"0417", "9317", 0, 0},
@@ -373,6 +398,7 @@ int main(void)
         cmocka_unit_test(misread_alone),
         cmocka_unit_test(swapped),
         cmocka_unit_test(shifted_run),
+        cmocka_unit_test(run_whose_end_is_nobodys),
         cmocka_unit_test(stranger),
         cmocka_unit_test(failed_and_absent),
         cmocka_unit_test(heads_tell),
