@@ -68,8 +68,9 @@ struct lm_retention {
     char strip[LM_NAME_MAX + 1]; /**< "" for none */
     uint8_t form, place;
     size_t devices, ended;
-    double from; /**< youngest device watched: nothing is known of losses before, days */
-    size_t n;    /**< steps */
+    double from;  /**< youngest device watched: nothing is known of losses before, days */
+    double until; /**< longest that one was watched, days since it was put on */
+    size_t n;     /**< steps */
     struct lm_life_step *steps;
 };
 

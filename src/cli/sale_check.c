@@ -197,7 +197,7 @@ static const struct lm_option options[] = {
     {"date", 0, "DATE", "the day they leave (else the session's, else today)"},
     {"session", 's', "N", "join what was read and called in this session"},
     {"own", 0, "NUMBER,...", "numbers of this holding, such as its flock number"},
-    {"born", 0, "here|elsewhere", "where all animals of the lot were born"},
+    {"born", 0, "here|elsewhere", "where all were born (else by buys and dams in the register)"},
     {"type", 0, "NUMBER=FORMAT,...", "what numbers are; NUMBER may end in a star"},
     {"case", 0, "NAME,...", "circumstances of the pack that are so"},
     {"not", 0, "NAME,...", "circumstances of the pack that are not so"},

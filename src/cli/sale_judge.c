@@ -119,11 +119,24 @@ static enum lm_answer is_shared(const struct lm_roll *roll, uint32_t me)
     return LM_ANSWER_NO;
 }
 
-/* Born here when that was said, or when its dam is in the register. */
+/* The reason of an animal's first entry; a buy begins it with this word. */
+static enum lm_err how_it_came(const struct lm_event *ev, const char *why, void *ctx)
+{
+    bool *bought = ctx;
+    (void) ev;
+    *bought = strncmp(why, "bought", strlen("bought")) == 0;
+    return LM_EAGAIN; /* the first one is enough */
+}
+
+/* As it was said; else elsewhere when it was bought; else here when its dam is in the register. */
 static enum lm_answer born_here(const struct lm_sale *sale, const struct lm_record *rec)
 {
+    bool bought = false;
     if (sale->said.born != LM_ANSWER_UNKNOWN)
         return (enum lm_answer) sale->said.born;
+    lm_store_history(sale->store, rec->key, how_it_came, &bought);
+    if (bought)
+        return LM_ANSWER_NO;
     bool dam = rec->dam[0] != '\0' && lm_roll_by_key(sale->roll, rec->dam) != LM_NO_ANIMAL;
     return dam ? LM_ANSWER_YES : LM_ANSWER_UNKNOWN;
 }

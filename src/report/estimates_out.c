@@ -74,20 +74,22 @@ static void text_heads(FILE *out, struct lm_estimates *e)
 
 static void text_retention(FILE *out, const struct lm_retention *g)
 {
-    double longest = g->n > 0 ? g->steps[g->n - 1].t : 0;
     fprintf(out, "  %s, %s%s%s: %zu devices, %zu taken off or lost\n", form_of(g->form),
         place_of(g->place), g->strip[0] ? ", strip " : "", g->strip, g->devices, g->ended);
     if (g->from > 0)
         fprintf(
             out, "    of those that lasted %.0f days; the time before was not watched\n", g->from);
+    if (g->ended == 0)
+        fprintf(out, "    none lost in up to %.0f days\n", g->until);
     for (int i = 0; i < DAYS_SHOWN; i++) {
         const struct lm_life_step *s = lm_life_at(g->steps, g->n, days_shown[i]);
-        if (s == NULL || (i > 0 && days_shown[i - 1] >= longest))
+        if (s == NULL || days_shown[i] > g->until)
             continue;
         fprintf(out, "    still on after %d days: %.1f %%", days_shown[i], 100 * s->stays);
         if (s->has_interval)
             fprintf(out, " (%.1f-%.1f)", 100 * s->low, 100 * s->high);
-        fprintf(out, ", from %u at risk%s\n", s->at_risk, s->at_risk < 10 ? ": few" : "");
+        fprintf(
+            out, ", %u at risk at the last loss%s\n", s->at_risk, s->at_risk < 10 ? ": few" : "");
     }
 }
 
@@ -180,6 +182,7 @@ static void json_retention(FILE *out, const struct lm_retention *g)
         lm_device_form_name((enum lm_device_form) g->form), lm_place_name((enum lm_place) g->place),
         g->devices, g->ended);
     number(out, "watched_from_days", g->from);
+    number(out, "watched_until_days", g->until);
     fputs(",\"steps\":[", out);
     for (size_t i = 0; i < g->n; i++) {
         const struct lm_life_step *s = &g->steps[i];

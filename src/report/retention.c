@@ -230,6 +230,7 @@ static enum lm_err make_group(
         lives[i] = p[i].life;
         g->ended += p[i].life.ended;
         g->from = p[i].life.from < g->from ? p[i].life.from : g->from;
+        g->until = p[i].life.until > g->until ? p[i].life.until : g->until;
     }
     g->n = lm_life_table(lives, n, steps, n);
     g->steps = calloc(g->n + 1, sizeof *g->steps);

@@ -139,6 +139,12 @@ class Counting(yard.DaemonTest):
                      "Heads less book: +1, to be explained"):
             self.assertIn(part, text)
 
+        stated = json.loads(y.lugmark("statement", "--from", "2025-01-01", "--to", "2025-12-31",
+                                      "--count", "2025", "--json", good=False).stdout)["count"]
+        self.assertEqual(stated["difference"], 1)
+        self.assertEqual(stated["made_of"], {"repeats": 1, "unidentified": 3, "not_in_book": 2,
+                                             "not_found": -3, "not_covered": -1, "not_due": -1})
+
     def test_another_cut_off_is_another_book(self):
         y = self.farm()
         made = json.loads(self.count(y, "2025", "--cutoff", "2025-12-01", "--json"))
@@ -286,6 +292,44 @@ class Lanes(yard.DaemonTest):
         self.assertIn("there is no session 7", y.lugmark("estimates", "-s", "7", good=False).stderr)
 
 
+class Retention(cli.CliTest):
+    def test_what_ends_a_device_and_what_only_the_watching(self):
+        self.good("init")
+        rows = [("lost", "", "", "2024-07-01"),            # ended after 182 days
+                ("sold", "sold", "2024-10-01", ""),        # watched until it was sold
+                ("cut out", "slaughtered", "2024-10-01", "2024-10-01"),  # as it left: no loss
+                ("lost first", "dead", "2024-10-01", "2024-04-01"),      # ended after 91 days
+                ("here", "", "", "")]
+        self.write("r.csv", CLI_HEAD + "".join(
+            f"{key},goat,female,,2023-01-01,,{status},{since},flag tag,left ear,{yard.code(n)},"
+            f"{n},2024-01-01,{off}\n" for n, (key, status, since, off) in enumerate(rows, 1)))
+        self.good("import", "r.csv")
+        made = json.loads(self.good("estimates", "--whole-history", "--json"))
+        (group,) = made["retention"]
+        self.assertEqual((group["devices"], group["ended"]), (5, 2))
+        self.assertEqual([(s["days"], s["at_risk"], round(s["stays"], 4)) for s in group["steps"]],
+                         [(91, 5, .8), (182, 4, .6)])
+        text = self.good("estimates", "--whole-history")
+        self.assertIn("still on after 365 days: 60.0 %", text)
+        made = json.loads(self.good("estimates", "--json"))
+        self.assertEqual(made["left_out"]["gone_before"], 3)
+
+    def test_pairs(self):
+        self.good("init")
+        rows = ""
+        for n in range(1, 11):
+            for k, (form, place) in enumerate((("flag tag", "left ear"), ("bolus", "rumen"))):
+                off = "2025-01-01" if n > 8 and k == 0 else ""
+                code = 2 * n + k
+                rows += (f"A{n},goat,female,,2023-01-01,,,,{form},{place},{yard.code(code)},"
+                         f"{code:04d},2024-01-01,{off}\n")
+        self.write("r.csv", CLI_HEAD + rows)
+        self.good("import", "r.csv")
+        pairs = json.loads(self.good("estimates", "--json"))["pairs"]
+        self.assertEqual((pairs["both"], pairs["one"], pairs["none"]), (8, 2, 0))
+        self.assertAlmostEqual(pairs["stays"], 16 / 18, 5)
+
+
 class Page(html.parser.HTMLParser):
     """Every element that is opened is closed, in order; what is text, and which elements there are."""
 
@@ -357,6 +401,8 @@ class Statement(cli.CliTest):
         self.assertEqual(grown[("kid", "male")], -10)
         self.assertEqual(grown[("yearling", "male")], 10)
         self.assertIsNone(made["count"])
+        self.assertEqual(made["identification"]["well"], 57)
+        self.assertEqual(sum(made["identification"].values()), 57)
         text = self.statement()
         for part in ("opening                 40", "+ births                  31", "= book                    57",
                      "heads counted                        not known", "Example holding"):
@@ -371,6 +417,14 @@ class Statement(cli.CliTest):
             ages[c["age"]] = ages.get(c["age"], 0) + c["book"]
         self.assertEqual(ages, {"kid": 0, "yearling": 19, "adult": 38})
         self.assertEqual(made["total"]["age-class"], 0)
+
+    def test_a_kid_is_a_yearling_on_its_birthday(self):
+        self.good("init")
+        self.write("r.csv", CLI_HEAD + animal(1, born="2024-01-10"))
+        self.good("import", "r.csv")
+        for last, age in (("2025-01-09", "kid"), ("2025-01-10", "yearling")):
+            made = json.loads(self.statement("--json", span=("2025-01-01", last)))
+            self.assertEqual([c["age"] for c in made["classes"] if c["book"]], [age])
 
     def test_the_next_period_opens_where_this_one_ends(self):
         self.year()
@@ -478,10 +532,14 @@ class Statement(cli.CliTest):
         text = head + "".join(
             f"{a},2023-01-01,{f},{p},{o},{yard.code(e) if e else ''},{a}-{i},{on},{off}\n"
             for i, (a, f, p, o, e, on, off) in enumerate(rows))
-        self.write("r.csv", text + "never,2023-01-01,,,,,,,\n")
+        text = text.replace("removed\n", "removed,replaces\n", 1).replace(
+            "\n", ",\n").replace("replaces,\n", "replaces\n", 1)
+        text += (f"by name,2023-01-01,flag tag,left ear,yes,{yard.code(20)},n-1,,2025-03-01,\n"
+                 f"by name,2023-01-01,loop tag,right ear,yes,{yard.code(21)},n-2,,,1\n")
+        self.write("r.csv", text + "never,2023-01-01,,,,,,,,\n")
         self.good("import", "r.csv")
         made = json.loads(self.statement("--json", exit_code=1))
-        self.assertEqual(made["identification"], {"well": 4, "one-lost": 1, "electronic-lost": 1,
+        self.assertEqual(made["identification"], {"well": 5, "one-lost": 1, "electronic-lost": 1,
                                                   "all-lost": 1, "never-marked": 1})
 
     def test_wrong_use(self):

@@ -103,6 +103,19 @@ class Lot(Base):
         self.good("edit", "A6", "--status", "dead")
         self.assertNotIn("GEN-02", results(self.check("A5\n"), "A5"))
 
+    def test_a_number_that_was_taken_off_is_not_shared(self):
+        self.good("import", self.write("more.csv", HEADER + (
+            "B1,goat,doe,does,on-farm,2023,,flag tag,left ear,yellow,yes,,IDEX1 0001,2023,2025\n"
+            "B2,goat,doe,does,on-farm,2023,,flag tag,left ear,yellow,yes,,IDEX1 0001,2025,\n"
+            "B3,goat,doe,does,on-farm,2023,,flag tag,left ear,yellow,no,,IDEX1 0001,2025,\n")))
+        self.assertNotIn("GEN-02", results(self.check("B2\n"), "B2"))
+
+    def test_a_bought_animal_was_born_elsewhere(self):
+        kind = ["--own", "OHEX0000", "--type", "OHEX*=US-FLOCK-AN"]
+        self.good("buy", "--animal", "C1", "--species", "goat", "--sex", "doe", "--born", "2023", "--dam", "D1",
+                  "--visual", "OHEX0000 0055", "--official", "yes")
+        self.assertEqual(results(self.check("C1\n", *kind), "C1")["US-06"], ("fail", "hold"))
+
     def test_unverified_rules_only_ask(self):
         self.good("import", self.write("eu.csv", HEADER + (
             "E1,sheep,ewe,x,on-farm,2024,,flag tag,left ear,,yes,,IE000000000001,2024,\n")))

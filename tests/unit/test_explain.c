@@ -224,6 +224,29 @@ static void run_whose_end_is_nobodys(void **state)
     end(&y, x);
 }
 
+/** A right call between two that are out in the same way: they are no one stretch. */
+static void right_calls_part_runs(void **state)
+{
+    (void) state;
+    for (int between = 0; between < 2; between++) {
+        struct yard y = yard_of();
+        walk(&y);
+        apply(y.s, call_at(-1, "0206", eid_of(1005)));
+        apply(y.s, call_at(-1, "0211", eid_of(1010)));
+        if (between)
+            apply(y.s, call_at(-1, "0208", eid_of(1008)));
+        struct lm_explain *x = explained(&y, NULL, 0);
+        uint32_t longest = 0;
+        for (uint32_t i = 0; i < lm_explain_count(x); i++) {
+            const struct lm_explanation *e = lm_explain_at(x, i);
+            if (e->kind == LM_EX_SHIFTED_RUN && e->n_animals > longest)
+                longest = e->n_animals;
+        }
+        assert_int_equal(longest > 2, !between);
+        end(&y, x);
+    }
+}
+
 static void stranger(void **state)
 {
     (void) state;
@@ -399,6 +422,7 @@ int main(void)
         cmocka_unit_test(swapped),
         cmocka_unit_test(shifted_run),
         cmocka_unit_test(run_whose_end_is_nobodys),
+        cmocka_unit_test(right_calls_part_runs),
         cmocka_unit_test(stranger),
         cmocka_unit_test(failed_and_absent),
         cmocka_unit_test(heads_tell),
