@@ -133,6 +133,8 @@ install: programs
 	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/share/doc/lugmark
 	install -m 755 $(PROGRAMS) $(DESTDIR)$(PREFIX)/bin/
 	install -m 644 README.md LICENSE $(DESTDIR)$(PREFIX)/share/doc/lugmark/
+	install -d $(DESTDIR)$(PREFIX)/share/lugmark/packs
+	install -m 644 src/cli/packs/*.json $(DESTDIR)$(PREFIX)/share/lugmark/packs/
 	install -d $(DESTDIR)$(PREFIX)/lib/udev/rules.d
 	install -m 644 udev/62-lugmark.rules $(DESTDIR)$(PREFIX)/lib/udev/rules.d/
 

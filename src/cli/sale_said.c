@@ -190,7 +190,7 @@ static int take_overrides(const struct packs *p, struct lm_sale_said *said, stru
             return lm_usage(p->args, "--rule: no rule is called \"%s\"", word);
         bool weak = rule != NULL && lm_rule_attention(LM_OUTCOME_FAIL, LM_SEVERITY_STOP,
                                         (enum lm_evidence) rule->evidence) != LM_HOLD;
-        if (weak && strcmp(equals + 1, "hold") == 0)
+        if (weak && given && strcmp(equals + 1, "hold") == 0)
             return lm_usage(p->args,
                 "%s is not verified: it can ask for a look, never hold an animal", rule->id);
         said->overrides[said->n_overrides++] = (struct lm_sale_override){word, equals + 1};
