@@ -185,6 +185,9 @@ enum lm_err lm_inventory_text(FILE *out, struct lm_inventory *inv)
     enum lm_err err = lm_count_result(inv->count, &figures, write_entry, &run);
     if (run.kind == LM_COUNT_KINDS && !lm_count_flagged(&inv->figures))
         fputs("\nNothing flagged.\n", out);
+    else
+        fputs(
+            "\nWhat most likely happened: lugmark explain SESSION, for each session above.\n", out);
     if (err == LM_OK)
         err = lm_estimates_text(out, inv->estimates, NULL);
     return err ? err : ferror(out) ? LM_EIO : LM_OK;
