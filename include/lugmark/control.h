@@ -20,13 +20,14 @@
  *   readers:  "readers":[READER]
  *   open, saw, head, undo, close with a token that was used: "seq" and "again":true
  *   head, undo: "tally":TALLY        close: "session":SESSION
- *   status also: "journal":"well"|"failed" "problem":"..."|null "waiting":N (readings not yet on the
- *   disk) "last_seq":N "lanes":["1"] "holding":{"name","number","keeper"} "animals":N
+ *   status also: "journal":"well"|"failed" "problem":"..."|null "waiting":N (readings not yet on
+ * the disk) "last_seq":N "lanes":["1"] "holding":{"name","number","keeper"} "animals":N
  *   "by_lane":[{"lane":"1","readings":N,"passes":N}]|null (of the open session: each lane there is)
  *   watch: "last_seq":N
  * An answer that has a seq is sent after that event is on the disk.
  *
- * SESSION {"id":"1","kind":"walk","mob":"does"|null,"lot":...,"count":...,"who":...,"opened":"...Z",
+ * SESSION
+ * {"id":"1","kind":"walk","mob":"does"|null,"lot":...,"count":...,"who":...,"opened":"...Z",
  *          "closed":"...Z"|null}
  * TALLY   {"expected":N,"present":N,"not_seen":N,"identified":N,"readings":N,"passes":N,
  *          "heads":N|null,"go":N,"look":N,"hold":N}

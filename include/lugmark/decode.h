@@ -8,25 +8,25 @@
 
 enum lm_code_form {
     LM_FORM_NONE = 0,
-    LM_FORM_DIGITS15,   /**< 999000000012345 */
-    LM_FORM_SPLIT,      /**< 3 + 12 with one of space - . _ between; the 12 may be grouped likewise;
-                             4 + 12 for the invalid countries 1000-1023 and a leading zero */
-    LM_FORM_ALPHA2,     /**< two-letter country (or USA) and up to 12 digits, grouped or not */
-    LM_FORM_HEX64,      /**< 16 hex digits, most significant first; 0x may stand before */
-    LM_FORM_FDXB_HEX,   /**< 32 hex digits: a raw telegram, any rotation */
-    LM_FORM_FDXB_BITS,  /**< 128 characters 0 and 1, any rotation */
-    LM_FORM_HDX_HEX,    /**< 28 hex digits */
-    LM_FORM_HDX_BITS,   /**< 112 characters 0 and 1 */
-    LM_FORM_UID         /**< uid: and 4, 7 or 8 bytes in hex: the chip of a 13.56 MHz tag */
+    LM_FORM_DIGITS15,  /**< 999000000012345 */
+    LM_FORM_SPLIT,     /**< 3 + 12 with one of space - . _ between; the 12 may be grouped likewise;
+                            4 + 12 for the invalid countries 1000-1023 and a leading zero */
+    LM_FORM_ALPHA2,    /**< two-letter country (or USA) and up to 12 digits, grouped or not */
+    LM_FORM_HEX64,     /**< 16 hex digits, most significant first; 0x may stand before */
+    LM_FORM_FDXB_HEX,  /**< 32 hex digits: a raw telegram, any rotation */
+    LM_FORM_FDXB_BITS, /**< 128 characters 0 and 1, any rotation */
+    LM_FORM_HDX_HEX,   /**< 28 hex digits */
+    LM_FORM_HDX_BITS,  /**< 112 characters 0 and 1 */
+    LM_FORM_UID        /**< uid: and 4, 7 or 8 bytes in hex: the chip of a 13.56 MHz tag */
 };
 
 /** One code as it was written, and all it says. */
 struct lm_decoded {
     enum lm_code_form form;
     struct lm_eid eid;
-    bool has_telegram;           /**< `telegram` and `rotation` are set */
+    bool has_telegram; /**< `telegram` and `rotation` are set */
     struct lm_telegram telegram;
-    unsigned rotation;           /**< bits by which a raw telegram had to be turned, 0-127 */
+    unsigned rotation; /**< bits by which a raw telegram had to be turned, 0-127 */
 };
 
 /**

@@ -42,7 +42,7 @@ struct lm_problem {
     enum lm_err err;
     char file[LM_PROBLEM_FILE_MAX]; /**< file name, or empty */
     long line;                      /**< 1-based line, 0 when it does not apply */
-    long column;                    /**< 1-based column (CSV field, or byte of the line), 0 for none */
+    long column; /**< 1-based column (CSV field, or byte of the line), 0 for none */
     char what[LM_PROBLEM_TEXT_MAX]; /**< what is wrong; control characters already replaced */
     char mend[LM_PROBLEM_TEXT_MAX]; /**< how to mend it, or empty */
 };

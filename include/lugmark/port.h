@@ -14,10 +14,10 @@
 
 /** Line settings, as in `9600 8N1`. */
 struct lm_line {
-    uint32_t baud;   /**< bits per second */
-    uint8_t bits;    /**< 5-8 */
-    char parity;     /**< N, E, O */
-    uint8_t stop;    /**< 1 or 2 */
+    uint32_t baud; /**< bits per second */
+    uint8_t bits;  /**< 5-8 */
+    char parity;   /**< N, E, O */
+    uint8_t stop;  /**< 1 or 2 */
 };
 
 /** Parse `9600 8N1`. @return LM_OK or LM_EFRAME. */
@@ -26,7 +26,8 @@ enum lm_err lm_line_parse(const char *text, struct lm_line *line);
 struct lm_port;
 
 /**
- * Open a port: exclusive (flock and TIOCEXCL), close-on-exec, raw, flushed, modem lines as they are.
+ * Open a port: exclusive (flock and TIOCEXCL), close-on-exec, raw, flushed, modem lines as they
+ * are.
  * @param[in]  path  A tty, or a stable link to one. Never probed, never guessed.
  * @param[out] port  Set on LM_OK. Ownership: lm_port_close().
  * @return LM_OK; LM_ENOTFOUND; LM_EBUSY: another program has it; LM_EIO with @p p saying why

@@ -29,14 +29,7 @@ enum lm_device_form {
 };
 
 /** Place on the body. Words in files: `left ear`, `right ear`, `rumen`, `leg`, `tail web`. */
-enum lm_place {
-    LM_PLACE_UNKNOWN,
-    LM_LEFT_EAR,
-    LM_RIGHT_EAR,
-    LM_RUMEN,
-    LM_LEG,
-    LM_TAIL_WEB
-};
+enum lm_place { LM_PLACE_UNKNOWN, LM_LEFT_EAR, LM_RIGHT_EAR, LM_RUMEN, LM_LEG, LM_TAIL_WEB };
 
 /** One physical means of identification. It carries a code, a visual number, or both. */
 struct lm_device {
@@ -47,13 +40,13 @@ struct lm_device {
     char uid[24];              /**< UID of a 13.56 MHz chip in upper-case hex, or empty */
     char why[LM_NAME_MAX + 1]; /**< why it was removed, or empty */
     struct lm_date applied;
-    struct lm_date removed;    /**< no date while it is worn, unless `gone` */
-    uint8_t form;              /**< enum lm_device_form */
-    uint8_t place;             /**< enum lm_place */
-    bool official;             /**< false: a management device */
-    bool gone;                 /**< removed; the date may be unknown */
-    uint8_t replaces;          /**< place in the animal's list, from 1, of the device that this one
-                                  was put on for; 0 for none */
+    struct lm_date removed; /**< no date while it is worn, unless `gone` */
+    uint8_t form;           /**< enum lm_device_form */
+    uint8_t place;          /**< enum lm_place */
+    bool official;          /**< false: a management device */
+    bool gone;              /**< removed; the date may be unknown */
+    uint8_t replaces;       /**< place in the animal's list, from 1, of the device that this one
+                               was put on for; 0 for none */
 };
 
 /** One animal with its devices, removed ones included, in the order they were recorded. */
@@ -66,7 +59,7 @@ struct lm_record {
     char mob[LM_NAME_MAX + 1];
     struct lm_date born;
     struct lm_date status_date;
-    uint8_t sex;    /**< enum lm_sex */
+    uint8_t sex; /**< enum lm_sex */
     bool castrated;
     uint8_t status; /**< enum lm_status */
     uint8_t n_devices;

@@ -65,8 +65,9 @@ struct lm_regcsv_hooks {
     lm_progress_fn *progress;
     void *ctx;
     const struct lm_regcsv_map *map; /**< what a file of another layout calls things; NULL: ours */
-    struct lm_date today; /**< set: also refused are dates after it, a device that was removed before
-        it was applied, and a row that says of its animal what another said already; none: taken */
+    struct lm_date
+        today;    /**< set: also refused are dates after it, a device that was removed before
+it was applied, and a row that says of its animal what another said already; none: taken */
     bool lenient; /**< reconcile: words that are not known for form and place become unknown */
 };
 

@@ -22,19 +22,17 @@ enum lm_err lm_report_json_explained(
 
 /** How explanations are shown. */
 struct lm_explain_view {
-    const bool *skip;  /**< by place in the list: leave it out, the others keep their ids; or NULL */
+    const bool *skip; /**< by place in the list: leave it out, the others keep their ids; or NULL */
     long long session; /**< row of the session, for the commands that mend; 0: the latest */
 };
 
 /** The explanations alone, as a JSON array. @param[in] view  May be NULL. */
-enum lm_err lm_report_explain_json(
-    FILE *out, const struct lm_session *session, const struct lm_explain *x,
-    const struct lm_explain_view *view);
+enum lm_err lm_report_explain_json(FILE *out, const struct lm_session *session,
+    const struct lm_explain *x, const struct lm_explain_view *view);
 
 /** The explanations for a person to read. @return LM_OK or LM_EIO. */
-enum lm_err lm_report_explain_text(
-    FILE *out, const struct lm_session *session, const struct lm_explain *x,
-    const struct lm_explain_view *view);
+enum lm_err lm_report_explain_text(FILE *out, const struct lm_session *session,
+    const struct lm_explain *x, const struct lm_explain_view *view);
 
 /** Room for a command that mends, longest keys and numbers included. */
 #define LM_FIX_MAX 512u

@@ -54,10 +54,10 @@ enum lm_reason {
 /** What the person at the race must do now. Ordered: a higher value wins. */
 enum lm_attention { LM_GO, LM_LOOK, LM_HOLD };
 
-const char *lm_kind_name(enum lm_kind kind);           /**< "missing", ... */
-const char *lm_reason_name(enum lm_reason reason);     /**< "not-seen", ... */
-const char *lm_attention_name(enum lm_attention att);  /**< "go", "look", "hold" */
-enum lm_kind lm_reason_kind(enum lm_reason reason);    /**< the kind a reason belongs to */
+const char *lm_kind_name(enum lm_kind kind);          /**< "missing", ... */
+const char *lm_reason_name(enum lm_reason reason);    /**< "not-seen", ... */
+const char *lm_attention_name(enum lm_attention att); /**< "go", "look", "hold" */
+enum lm_kind lm_reason_kind(enum lm_reason reason);   /**< the kind a reason belongs to */
 
 /** Parse a reason as written. @return LM_OK or LM_EFRAME. */
 enum lm_err lm_reason_parse(const char *word, enum lm_reason *reason);
@@ -130,13 +130,13 @@ struct lm_summary {
 struct lm_finding {
     enum lm_reason reason;
     enum lm_attention attention;
-    uint32_t animal;   /**< LM_NO_ANIMAL for nobody we know */
-    uint32_t other;    /**< the second animal of a conflict or duplicate, or LM_NO_ANIMAL */
-    struct lm_eid eid; /**< the code it is about, or none: then all the animal's worn codes */
+    uint32_t animal;    /**< LM_NO_ANIMAL for nobody we know */
+    uint32_t other;     /**< the second animal of a conflict or duplicate, or LM_NO_ANIMAL */
+    struct lm_eid eid;  /**< the code it is about, or none: then all the animal's worn codes */
     struct lm_eid eid2; /**< codes-differ: the other animal's code, else none */
-    const char *text;  /**< a number called or a doubtful text, or NULL; borrowed from the session */
-    int64_t t_ms;      /**< when it was first so, or LM_TIME_NONE */
-    uint32_t times;    /**< how often: passes of an animal seen again, readings of a code */
+    const char *text; /**< a number called or a doubtful text, or NULL; borrowed from the session */
+    int64_t t_ms;     /**< when it was first so, or LM_TIME_NONE */
+    uint32_t times;   /**< how often: passes of an animal seen again, readings of a code */
 };
 
 /** Called for each finding, in the fixed order: by kind, then by roll or by first appearance. */

@@ -141,7 +141,7 @@ enum lm_err lm_store_set(struct lm_store *store, const char *key, const char *va
 /** A session as listed. */
 struct lm_store_session {
     int64_t id;
-    struct lm_open open; /**< without keys and settings: those are in its open event */
+    struct lm_open open;          /**< without keys and settings: those are in its open event */
     int64_t opened_ms, closed_ms; /**< LM_TIME_NONE while open */
     int64_t first_seq, last_seq;  /**< last_seq 0 while open */
 };
@@ -177,9 +177,9 @@ enum lm_err lm_store_changes(struct lm_store *store, int64_t after, lm_event_fn 
 /** Called for each change of an animal, with the reason given then ("" for none). */
 typedef enum lm_err lm_history_fn(const struct lm_event *ev, const char *why, void *ctx);
 
-/** All changes of one animal, struck ones included, oldest first. @return LM_OK or LM_ENOTFOUND, or what @p fn gave. */
-enum lm_err lm_store_history(
-    struct lm_store *store, const char *key, lm_history_fn *fn, void *ctx);
+/** All changes of one animal, struck ones included, oldest first. @return LM_OK or LM_ENOTFOUND, or
+ * what @p fn gave. */
+enum lm_err lm_store_history(struct lm_store *store, const char *key, lm_history_fn *fn, void *ctx);
 
 /** The register as it stood just before a place in the journal: replays a closed session's roll. */
 enum lm_err lm_store_each_at(struct lm_store *store, int64_t seq, lm_record_fn *fn, void *ctx);

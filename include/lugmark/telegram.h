@@ -22,9 +22,9 @@ enum lm_coding { LM_CODING_FDXB, LM_CODING_HDX };
 /** A telegram, decoded. */
 struct lm_telegram {
     enum lm_coding coding;
-    struct lm_eid eid;  /**< all 64 bits */
-    uint16_t crc;       /**< as received */
-    uint32_t trailer;   /**< 24 bits, first sent = least significant; not covered by the CRC */
+    struct lm_eid eid; /**< all 64 bits */
+    uint16_t crc;      /**< as received */
+    uint32_t trailer;  /**< 24 bits, first sent = least significant; not covered by the CRC */
 };
 
 /** CRC-16/KERMIT (polynomial x16+x12+x5+1, reflected, initial value 0) over @p len bytes. */
@@ -53,11 +53,11 @@ enum lm_err lm_hdx_decode(const uint8_t in[LM_HDX_BYTES], struct lm_telegram *ou
  * is a second decoder. Zero-initialise, then set `codings`.
  */
 struct lm_bitstream {
-    uint64_t hi, lo;     /**< the last 128 bits, newest = bit 0 of lo */
-    uint32_t filled;     /**< bits seen since the last reset, saturating */
-    unsigned codings;    /**< bit LM_CODING_FDXB and/or bit LM_CODING_HDX, as 1u << coding */
-    uint64_t bad_check;  /**< framed telegrams whose CRC was wrong */
-    uint64_t bad_value;  /**< telegrams refused by value: the all-zero code, impossible HDX */
+    uint64_t hi, lo;    /**< the last 128 bits, newest = bit 0 of lo */
+    uint32_t filled;    /**< bits seen since the last reset, saturating */
+    unsigned codings;   /**< bit LM_CODING_FDXB and/or bit LM_CODING_HDX, as 1u << coding */
+    uint64_t bad_check; /**< framed telegrams whose CRC was wrong */
+    uint64_t bad_value; /**< telegrams refused by value: the all-zero code, impossible HDX */
 };
 
 /**

@@ -8,8 +8,8 @@
 
 #include "lugmark/err.h"
 
-#define LM_TIME_NONE INT64_MIN  /**< "no time" */
-#define LM_TIME_TEXT_SIZE 28u   /**< 2026-11-02T08:00:01.250Z + NUL, with room */
+#define LM_TIME_NONE INT64_MIN /**< "no time" */
+#define LM_TIME_TEXT_SIZE 28u  /**< 2026-11-02T08:00:01.250Z + NUL, with room */
 #define LM_DATE_TEXT_SIZE 16u
 
 /**
@@ -20,7 +20,8 @@
  */
 enum lm_err lm_time_parse(const char *text, size_t len, int64_t *t_ms);
 
-/** Write an instant as RFC 3339 UTC with milliseconds and Z; LM_TIME_NONE gives "". @return @p out. */
+/** Write an instant as RFC 3339 UTC with milliseconds and Z; LM_TIME_NONE gives "". @return @p out.
+ */
 char *lm_time_format(int64_t t_ms, char out[LM_TIME_TEXT_SIZE]);
 
 /** A date with its precision: year only, year and month, or the day. All zero: none. */
@@ -30,7 +31,8 @@ struct lm_date {
     uint8_t day;   /**< 1-31; 0 means only the month is known */
 };
 
-/** Parse 2026, 2026-03 or 2026-03-28 (ISO 8601). An empty text is no date. @return LM_OK, LM_EFRAME. */
+/** Parse 2026, 2026-03 or 2026-03-28 (ISO 8601). An empty text is no date. @return LM_OK,
+ * LM_EFRAME. */
 enum lm_err lm_date_parse(const char *text, size_t len, struct lm_date *out);
 
 /** Write a date with the precision it has; no date gives "". @return @p out. */

@@ -8,8 +8,8 @@ static enum lm_err put(const struct lm_record *rec, long line, void *ctx)
     return lm_roll_put(ctx, rec, NULL);
 }
 
-enum lm_err scratch_begin(struct scratch *s, struct lm_store *store,
-    const struct lm_store_session *row)
+enum lm_err scratch_begin(
+    struct scratch *s, struct lm_store *store, const struct lm_store_session *row)
 {
     *s = (struct scratch){.row = *row,
         .pos = row->first_seq - 1,

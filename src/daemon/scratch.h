@@ -23,8 +23,8 @@ typedef enum lm_err scratch_fn(
     const struct lm_event *ev, const struct lm_verdict *verdict, void *ctx);
 
 /** Take the register as it stood when session @p row began. @return LM_OK or what failed. */
-enum lm_err scratch_begin(struct scratch *s, struct lm_store *store,
-    const struct lm_store_session *row);
+enum lm_err scratch_begin(
+    struct scratch *s, struct lm_store *store, const struct lm_store_session *row);
 
 /** Fold the events after s->pos. @p fn may be NULL. */
 enum lm_err scratch_run(struct scratch *s, struct lm_store *store, scratch_fn *fn, void *ctx);

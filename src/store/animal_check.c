@@ -59,8 +59,7 @@ enum lm_err lm_store_record_check(struct lm_store *s, const struct lm_record *re
             &s->problem, LM_EARG, "give the animal a name", "an animal without a usable key");
     if (!text_ok(rec->species, sizeof rec->species) || !text_ok(rec->breed, sizeof rec->breed) ||
         !text_ok(rec->dam, sizeof rec->dam) || !text_ok(rec->sire, sizeof rec->sire) ||
-        !text_ok(rec->mob, sizeof rec->mob) ||
-        !text_ok(rec->merged_into, sizeof rec->merged_into))
+        !text_ok(rec->mob, sizeof rec->mob) || !text_ok(rec->merged_into, sizeof rec->merged_into))
         return bad(s, rec, "unclean text");
     if (rec->sex > LM_SEX_MALE || rec->status > LM_LOST)
         return bad(s, rec, "no known sex or status");

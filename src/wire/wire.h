@@ -56,8 +56,9 @@ enum lm_err lm_wire_eid(
     const struct lm_wire_in *in, const json_t *obj, const char *key, struct lm_eid *out);
 
 /**
- * Write a code: 15 digits, 16 hex digits when all 64 bits are known, or `uid:` and hex digits. 0x stands before when the
- * hex digits happen to be decimal ones only, which no reader could tell from a damaged code.
+ * Write a code: 15 digits, 16 hex digits when all 64 bits are known, or `uid:` and hex digits. 0x
+ * stands before when the hex digits happen to be decimal ones only, which no reader could tell from
+ * a damaged code.
  * @return @p out; "" for no code.
  */
 char *lm_wire_eid_text(struct lm_eid eid, char out[LM_WIRE_EID_SIZE]);

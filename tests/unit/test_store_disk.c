@@ -248,8 +248,8 @@ static void test_failed_migration_changes_nothing(void **state)
 {
     struct help *h = *state;
     char *today = tables_of_today();
-    const char *steps[] = {today, "CREATE TABLE extra(x INTEGER) STRICT;",
-        "UPDATE nothing_there SET x = 1;"};
+    const char *steps[] = {
+        today, "CREATE TABLE extra(x INTEGER) STRICT;", "UPDATE nothing_there SET x = 1;"};
     const struct lm_schema first = {steps, 1}, broken = {steps, 3};
     char path[160], kept[192];
     struct lm_store *s = NULL;
