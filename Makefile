@@ -17,7 +17,7 @@ Q :=
 say = @:
 endif
 
-LIBS_PC  := libserialport sqlite3 libevent_core libevent_extra jansson inih libqrencode
+LIBS_PC  := libserialport sqlite3 libevent_core libevent_extra jansson inih
 PC_TEST  := cmocka
 WARN := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wstrict-prototypes -Wmissing-prototypes \
         -Wvla -Wformat=2 -Wswitch-enum -Werror

@@ -1,37 +1,6 @@
 /* The session fold: passes, sightings, strangers, bounds. */
 #include "flock.h"
 
-struct yard {
-    struct lm_roll *roll;
-    struct lm_session *s;
-};
-
-static struct yard yard_of(unsigned n)
-{
-    struct yard y = {.roll = lm_roll_new()};
-    char key[16], number[16];
-    for (unsigned i = 1; i <= n; i++) {
-        snprintf(key, sizeof key, "A%u", i);
-        snprintf(number, sizeof number, "%04u", 100 + i);
-        put(y.roll, animal_of(key, i, number));
-    }
-    lm_roll_expect_mob(y.roll, NULL);
-    y.s = lm_session_new(y.roll, NULL);
-    assert_non_null(y.s);
-    return y;
-}
-
-/** Close, compare the whole story, free. */
-static struct lm_summary ends_as(struct yard y, const char *expected)
-{
-    apply(y.s, plain(LM_EVENT_CLOSE));
-    struct story story = story_of(y.s);
-    assert_string_equal(story.text, expected);
-    lm_session_free(y.s);
-    lm_roll_free(y.roll);
-    return story.sum;
-}
-
 static void missing_and_bounds(void **state)
 {
     (void) state;
