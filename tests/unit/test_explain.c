@@ -7,16 +7,16 @@
 
 #define FLOCK 30
 
-struct yard {
+struct muster {
     struct lm_roll *roll;
     struct lm_session *s;
     bool read[FLOCK + 1];
 };
 
 /** Animals A1 up wear codes 1001 up and numbers 0201 up; all will be read unless told otherwise. */
-static struct yard yard_of(void)
+static struct muster muster_of(void)
 {
-    struct yard y = {.roll = lm_roll_new()};
+    struct muster y = {.roll = lm_roll_new()};
     char key[16], number[16];
     for (unsigned i = 1; i <= FLOCK; i++) {
         snprintf(key, sizeof key, "A%u", i);
@@ -30,7 +30,7 @@ static struct yard yard_of(void)
     return y;
 }
 
-static void walk(struct yard *y)
+static void walk(struct muster *y)
 {
     for (unsigned i = 1; i <= FLOCK; i++) {
         if (y->read[i])
@@ -39,7 +39,7 @@ static void walk(struct yard *y)
 }
 
 static struct lm_explain *explained(
-    struct yard *y, const struct lm_explain_stock *stock, uint32_t n)
+    struct muster *y, const struct lm_explain_stock *stock, uint32_t n)
 {
     struct lm_explain_options options = {.stock = stock, .n_stock = n};
     struct lm_explain *x = NULL;
@@ -50,7 +50,7 @@ static struct lm_explain *explained(
     return x;
 }
 
-static void end(struct yard *y, struct lm_explain *x)
+static void end(struct muster *y, struct lm_explain *x)
 {
     lm_explain_free(x);
     lm_session_free(y->s);
@@ -58,7 +58,7 @@ static void end(struct yard *y, struct lm_explain *x)
 }
 
 /** The likeliest one is of this kind, about this animal (0: none), and at least so sure. */
-static const struct lm_explanation *first(const struct yard *y, const struct lm_explain *x,
+static const struct lm_explanation *first(const struct muster *y, const struct lm_explain *x,
     enum lm_explain_kind kind, unsigned animal, double least)
 {
     char key[16];
@@ -86,7 +86,7 @@ static bool says(const struct lm_explanation *e, const char *words)
 static void new_device(void **state)
 {
     (void) state;
-    struct yard y = yard_of();
+    struct muster y = muster_of();
     y.read[7] = false;
     walk(&y);
     read_at(y.s, -1, 1777);
@@ -110,7 +110,7 @@ static void supply_list(void **state)
     for (unsigned i = 0; i < 200; i++)
         stock[i] = (struct lm_explain_stock){"S1", i + 1, eid_of(1001 + i), ""};
     for (int far = 0; far < 2; far++) {
-        struct yard y = yard_of();
+        struct muster y = muster_of();
         y.read[7] = false;
         walk(&y);
         read_at(y.s, -1, far ? 1190 : 1031);
@@ -127,7 +127,7 @@ static void supply_list(void **state)
 static void misread(void **state)
 {
     (void) state;
-    struct yard y = yard_of();
+    struct muster y = muster_of();
     walk(&y);
     apply(y.s, call_at(-1, "0201", eid_of(1007)));
     struct lm_explain *x = explained(&y, NULL, 0);
@@ -140,7 +140,7 @@ static void misread(void **state)
 static void misread_alone(void **state)
 {
     (void) state;
-    struct yard y = yard_of();
+    struct muster y = muster_of();
     y.read[23] = y.read[15] = false;
     walk(&y);
     apply(y.s, call_at(-1, "0228", (struct lm_eid){0})); /* A28's: it is read, so who was this? */
@@ -163,7 +163,7 @@ static void misread_alone(void **state)
 static void swapped(void **state)
 {
     (void) state;
-    struct yard y = yard_of();
+    struct muster y = muster_of();
     walk(&y);
     apply(y.s, call_at(-1, "0219", eid_of(1004)));
     apply(y.s, call_at(-1, "0204", eid_of(1019)));
@@ -178,7 +178,7 @@ static void swapped(void **state)
 static void shifted_run(void **state)
 {
     (void) state;
-    struct yard y = yard_of();
+    struct muster y = muster_of();
     char number[16], key[16];
     enum { FROM = 10, LONG = 9, BY = 2 };
     for (unsigned i = 0; i < LONG; i++) {
@@ -204,7 +204,7 @@ static void shifted_run(void **state)
 static void run_whose_end_is_nobodys(void **state)
 {
     (void) state;
-    struct yard y = yard_of();
+    struct muster y = muster_of();
     char number[16], key[16];
     for (unsigned i = 10; i < 18; i++) { /* each has the number of the next: 0210 is on no animal */
         snprintf(key, sizeof key, "A%u", i);
@@ -229,7 +229,7 @@ static void right_calls_part_runs(void **state)
 {
     (void) state;
     for (int between = 0; between < 2; between++) {
-        struct yard y = yard_of();
+        struct muster y = muster_of();
         walk(&y);
         apply(y.s, call_at(-1, "0206", eid_of(1005)));
         apply(y.s, call_at(-1, "0211", eid_of(1010)));
@@ -250,7 +250,7 @@ static void right_calls_part_runs(void **state)
 static void stranger(void **state)
 {
     (void) state;
-    struct yard y = yard_of();
+    struct muster y = muster_of();
     struct lm_eid other;
     assert_int_equal(lm_eid_make(982, 5, &other), LM_OK);
     walk(&y);
@@ -263,7 +263,7 @@ static void stranger(void **state)
 static void failed_and_absent(void **state)
 {
     (void) state;
-    struct yard y = yard_of();
+    struct muster y = muster_of();
     y.read[7] = y.read[9] = false;
     walk(&y);
     apply(y.s, call_at(-1, "0207", (struct lm_eid){0}));
@@ -283,7 +283,7 @@ static void heads_tell(void **state)
     (void) state;
     double there[2] = {0, 0};
     for (int all = 0; all < 2; all++) {
-        struct yard y = yard_of();
+        struct muster y = muster_of();
         y.read[9] = false;
         walk(&y);
         apply(y.s, heads_of((uint32_t) (FLOCK - 1 + all)));
@@ -340,7 +340,7 @@ static void confusions_are_a_distribution(void **state)
 static void bad_inputs(void **state)
 {
     (void) state;
-    struct yard y = yard_of();
+    struct muster y = muster_of();
     char number[LM_VISUAL_MAX + 1];
     memset(number, '8', LM_VISUAL_MAX);
     number[LM_VISUAL_MAX] = '\0';
@@ -358,7 +358,7 @@ static void bad_inputs(void **state)
     struct lm_explain *x = explained(&y, stock, 3);
     assert_true(lm_explain_count(x) >= 3);
     end(&y, x);
-    struct yard empty = {.roll = lm_roll_new()};
+    struct muster empty = {.roll = lm_roll_new()};
     empty.s = lm_session_new(empty.roll, NULL);
     read_at(empty.s, -1, 1);
     x = explained(&empty, NULL, 0);
@@ -371,7 +371,7 @@ static void bad_inputs(void **state)
 static void undone_and_open(void **state)
 {
     (void) state;
-    struct yard y = yard_of();
+    struct muster y = muster_of();
     struct lm_explain *x = NULL;
     y.read[7] = false;
     walk(&y);
@@ -384,7 +384,7 @@ static void undone_and_open(void **state)
 
 static char *as_json(void)
 {
-    struct yard y = yard_of();
+    struct muster y = muster_of();
     char *text = NULL;
     size_t size = 0;
     y.read[3] = y.read[4] = y.read[5] = false;
