@@ -8,8 +8,10 @@
  * Code:      by default a run of exactly 15 digits, or 3 and 12 digits with one of space - . _
  *            between, with no digit beside it. Time stamps, weights and letters may stand around.
  *            `pattern = ERE` replaces that: its one group captures what lm_decode() is to take.
- * Integrity: none in the line. Digits that fit in no chip are refused, and so is a line with two
- *            different codes: which of the two passed the antenna cannot be known.
+ * Integrity: none in the line. Digits that fit in no chip, or a telegram with a wrong check, are a
+ *            reading in doubt: somebody went by. All zeros are what some readers send for nothing
+ *            read and are refused, and so is a line with two different codes: which of the two
+ *            passed the antenna cannot be known.
  * Oddities:  other control bytes count as a blank, never as nothing: leaving one out would join
  *            the digits on its two sides into a number that nobody sent. A reader left in
  *            hexadecimal mode can send 15 decimal digits in a row; words of 16, 28 or 32
@@ -21,6 +23,7 @@
 #include <string.h>
 
 #include "lugmark/decode.h"
+#include "lugmark/text.h"
 #include "list.h"
 
 /** Longest line, bytes. Readers send some 20 to 80; the rest is room for long prefixes. */
@@ -44,8 +47,9 @@ struct text_state {
 /** What a line turned out to hold. */
 struct verdict {
     struct lm_eid eid;
-    unsigned codes;       /**< 0, 1, or 2 for "more than one, and different" */
-    enum lm_reject blame; /**< why there are none */
+    unsigned codes;                  /**< 0, 1, or 2 for "more than one, and different" */
+    enum lm_reject blame;            /**< why there are none */
+    char doubted[LM_VISUAL_MAX + 1]; /**< the first that could not be right, "" for none */
 };
 
 static bool is_digit(char c)
@@ -63,10 +67,21 @@ static bool is_alnum(char c)
     return is_digit(c) || (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z');
 }
 
-static void take_code(struct verdict *v, enum lm_err err, struct lm_eid eid)
+static bool all_zero(const char *text, size_t len)
 {
-    if (err == LM_ERANGE || err == LM_ECHECK)
+    while (len > 0 && text[len - 1] == '0')
+        len--;
+    return len == 0;
+}
+
+static void take_code(
+    struct verdict *v, enum lm_err err, struct lm_eid eid, const char *text, size_t len)
+{
+    if (err == LM_ERANGE || err == LM_ECHECK) {
         v->blame = err == LM_ERANGE ? LM_REJECT_RANGE : LM_REJECT_CHECK;
+        if (v->doubted[0] == '\0' && !all_zero(text, len))
+            lm_text_copy(v->doubted, sizeof v->doubted, text, len);
+    }
     if (err != LM_OK)
         return;
     if (v->codes == 0) {
@@ -133,7 +148,7 @@ static void search_runs(const char *line, struct verdict *v)
         }
         struct lm_eid eid = {0};
         enum lm_err err = lm_decode_digits15(code, CODE_DIGITS, &eid);
-        take_code(v, err, eid);
+        take_code(v, err, eid, code, CODE_DIGITS);
         i = next;
     }
 }
@@ -148,7 +163,8 @@ static void search_pattern(const regex_t *pattern, const char *line, struct verd
             struct lm_decoded decoded;
             size_t len = (size_t) (match[1].rm_eo - match[1].rm_so);
             enum lm_err err = lm_decode(line + match[1].rm_so, len, &decoded, NULL);
-            take_code(v, err, err == LM_OK ? decoded.eid : (struct lm_eid){0});
+            take_code(v, err, err == LM_OK ? decoded.eid : (struct lm_eid){0},
+                line + match[1].rm_so, len);
         }
         /* An empty match would be found again for ever. */
         line += match[0].rm_eo > 0 ? match[0].rm_eo : 1;
@@ -178,6 +194,13 @@ static void end_line(struct text_state *s, const struct lm_sink *sink)
     if (v.codes == 1) {
         struct lm_event event = {
             .kind = LM_EVENT_READING, .t_ms = LM_TIME_NONE, .clock_ms = LM_TIME_NONE, .eid = v.eid};
+        sink->reading(sink->ctx, &event);
+    } else if (v.codes == 0 && v.doubted[0] != '\0') {
+        struct lm_event event = {.kind = LM_EVENT_READING,
+            .t_ms = LM_TIME_NONE,
+            .clock_ms = LM_TIME_NONE,
+            .doubt = v.blame == LM_REJECT_RANGE ? LM_DOUBT_OUT_OF_RANGE : LM_DOUBT_BAD_CHECK};
+        event.cut = !lm_text_copy(event.text, sizeof event.text, v.doubted, strlen(v.doubted));
         sink->reading(sink->ctx, &event);
     } else {
         sink->reject(sink->ctx, v.codes > 1 ? LM_REJECT_TWO_CODES : v.blame, len - start);

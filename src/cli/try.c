@@ -7,9 +7,22 @@
 
 #include "problem.h"
 
+static void on_reject(void *ctx, enum lm_reject reject, size_t bytes)
+{
+    struct lm_try_decoder *d = ctx;
+    d->rejects[reject]++;
+    d->reject_bytes[reject] += bytes;
+}
+
 static void on_reading(void *ctx, const struct lm_event *event)
 {
     struct lm_try_decoder *d = ctx;
+    /* Impossible codes are told at the race; they do not speak for a decoder. */
+    if (event->doubt != LM_DOUBT_NONE) {
+        bool range = event->doubt == LM_DOUBT_OUT_OF_RANGE;
+        on_reject(d, range ? LM_REJECT_RANGE : LM_REJECT_CHECK, strlen(event->text));
+        return;
+    }
     uint64_t key = lm_eid_key(event->eid);
     size_t i = 0;
     d->readings++;
@@ -24,13 +37,6 @@ static void on_reading(void *ctx, const struct lm_event *event)
         lm_eid_format(event->eid, d->codes[i].text);
     }
     d->codes[i].times++;
-}
-
-static void on_reject(void *ctx, enum lm_reject reject, size_t bytes)
-{
-    struct lm_try_decoder *d = ctx;
-    d->rejects[reject]++;
-    d->reject_bytes[reject] += bytes;
 }
 
 static int run_decoder(const struct lm_try *t, struct lm_try_decoder *d)

@@ -73,6 +73,19 @@ class Talk(DaemonTest):
         seqs = [c.event("verdict")["seq"] for _ in range(20)]
         self.assertEqual(seqs, list(range(first + 1, first + 21)))
 
+    def test_a_code_that_fits_in_no_chip_is_shown_and_kept(self):
+        y = self.yard()
+        c = y.client(watch=True)
+        c.ask("open", kind="walk")
+        y.ports["front"].read("999999999999999", "000000000000000", code(1))
+        doubtful, known = c.event("verdict"), c.event("verdict")
+        self.assertEqual((doubtful["attention"], doubtful["reasons"], doubtful["text"]),
+                         ("look", ["out-of-range"], "999999999999999"))
+        self.assertEqual(known["animal"], "A1")
+        c.ask("close")
+        self.assertEqual(c.ask("findings")["findings"]["counts"]["doubtful"], 1)
+        self.assertEqual(c.ask("readers")["readers"][0]["rejects"]["range"], 1)
+
     def test_requests_that_make_no_sense(self):
         y = self.yard()
         c = y.client()

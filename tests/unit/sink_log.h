@@ -20,6 +20,7 @@
 struct sink_log {
     char text[4096];
     size_t readings;
+    size_t doubtful; /**< of them */
     size_t rejects[LM_REJECTS];
     size_t bytes; /**< of all rejects */
     struct lm_event last;
@@ -38,6 +39,7 @@ static inline void sink_log_reading(void *ctx, const struct lm_event *event)
     assert_int_equal(event->kind, LM_EVENT_READING);
     assert_int_equal(event->seq, 0);
     log->readings++;
+    log->doubtful += event->doubt != LM_DOUBT_NONE;
     log->last = *event;
     if (event->doubt != LM_DOUBT_NONE)
         sink_log_add(log, event->doubt == LM_DOUBT_BAD_CHECK      ? "?check"
