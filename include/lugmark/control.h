@@ -35,6 +35,7 @@
  *          "reasons":["not-in-register"],"repeat":false,"eid":"999000000012345"|null,
  *          "called":"0417"|null,"animal":"A17"|null,"visual":["0417"],"colour":"yellow",
  *          "place":"left ear","sex":"female","mob":"does","say":"nobody we know","tally":TALLY}
+ *          "visual": the numbers it wears, the shortest first.
  *          "should":"orange, right ear": where the marking plan says so and the animal wears other
  *          marks, else "". Texts that are not known are "". A doubtful reading has its "text", too.
  * Stream also: {"event":"session","session":SESSION,"tally":TALLY} when one opens or closes,

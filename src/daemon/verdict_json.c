@@ -58,15 +58,22 @@ static json_t *reasons_json(unsigned reasons)
     return list;
 }
 
-/* A pair of tags carries its number twice; it is said once. */
+/*
+ * A pair of tags carries its number twice; it is said once. The shortest comes first: it is the one
+ * that is called at the race, an official number fills a line.
+ */
 static void add_number(json_t *list, const char *number)
 {
-    bool fresh = number[0] != '\0';
-    for (size_t i = 0; fresh && i < json_array_size(list); i++) {
-        fresh = strcmp(json_string_value(json_array_get(list, i)), number) != 0;
+    size_t at = json_array_size(list);
+    for (size_t i = json_array_size(list); i-- > 0;) {
+        const char *other = json_string_value(json_array_get(list, i));
+        if (strcmp(other, number) == 0) {
+            return;
+        }
+        at = strlen(number) < strlen(other) ? i : at;
     }
-    if (fresh) {
-        json_array_append_new(list, json_string(number));
+    if (number[0] != '\0') {
+        json_array_insert_new(list, at, json_string(number));
     }
 }
 

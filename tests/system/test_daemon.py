@@ -86,6 +86,15 @@ class Talk(DaemonTest):
         self.assertEqual(c.ask("findings")["findings"]["counts"]["doubtful"], 1)
         self.assertEqual(c.ask("readers")["readers"][0]["rejects"]["range"], 1)
 
+    def test_the_number_that_is_called_comes_first(self):
+        text = ("animal,eid,visual,official\n"
+                f"A1,{code(1)},UK 000000 00001,yes\nA1,,17,no\nA1,,UK 000000 00001,yes\n")
+        y = self.yard(text)
+        c = y.client(watch=True)
+        c.ask("open", kind="walk")
+        y.ports["front"].read(code(1))
+        self.assertEqual(c.event("verdict")["visual"], ["17", "UK 000000 00001"])
+
     def test_requests_that_make_no_sense(self):
         y = self.yard()
         c = y.client()
