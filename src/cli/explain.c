@@ -6,9 +6,12 @@
 #include <string.h>
 
 #include "explain_apply.h"
+#include "explain_past.h"
 #include "lugmark/report.h"
 #include "open_db.h"
+#include "out_json.h"
 #include "problem.h"
+#include "report/tongue.h"
 #include "supply.h"
 
 static int show(const struct lm_args *args, const struct lm_told *t)
@@ -23,7 +26,7 @@ static int show(const struct lm_args *args, const struct lm_told *t)
     } else if (any) {
         lm_report_explain_text(stdout, t->session, t->all, &view);
     } else {
-        puts("Nothing to explain.");
+        puts(_("Nothing to explain."));
     }
     return any ? LM_EXIT_FLAGGED : LM_EXIT_OK;
 }
@@ -55,7 +58,35 @@ static int failed(const struct lm_told *t, enum lm_err err, uint32_t i)
     return err == LM_ENOMEM ? lm_fail(LM_EXIT_FAILED, NULL, "out of memory") : lm_db_fail(t->store);
 }
 
-static int accept(const struct lm_told *t, uint32_t i)
+/* With --json one object a line: an explanation, what became of it, and of whom it is. */
+static void say_settled(const struct lm_told *t, uint32_t i, const char *what)
+{
+    char id[24], session[24];
+    const struct lm_explanation *e = lm_explain_at(t->all, i);
+    json_t *animals = json_array();
+    for (uint32_t k = 0; k < e->n_animals; k++)
+        json_array_append_new(
+            animals, json_string(lm_roll_animal(lm_session_roll(t->session), e->animals[k]).key));
+    snprintf(id, sizeof id, "X%u", i + 1);
+    snprintf(session, sizeof session, "%lld", (long long) t->session_row);
+    lm_json_line(stdout, json_pack("{s:s, s:s, s:s, s:o}", "session", session, "explanation", id,
+                             "settled", what, "animals", animals));
+}
+
+static void say_accepted(const struct lm_args *args, const struct lm_told *t, uint32_t i)
+{
+    const struct lm_explanation *e = lm_explain_at(t->all, i);
+    if (lm_arg_given(args, "json")) {
+        say_settled(t, i, "accepted");
+        return;
+    }
+    printf("X%u accepted:", i + 1);
+    for (uint32_t k = 0; k < e->n_animals; k++)
+        printf(" %s", lm_roll_animal(lm_session_roll(t->session), e->animals[k]).key);
+    putchar('\n');
+}
+
+static int accept(const struct lm_args *args, const struct lm_told *t, uint32_t i)
 {
     const struct lm_explanation *e = lm_explain_at(t->all, i);
     if (!lm_explain_mends(e))
@@ -64,15 +95,12 @@ static int accept(const struct lm_told *t, uint32_t i)
     enum lm_err err = lm_told_accept(t, i);
     if (err != LM_OK)
         return failed(t, err, i);
-    printf("X%u accepted:", i + 1);
-    for (uint32_t k = 0; k < e->n_animals; k++)
-        printf(" %s", lm_roll_animal(lm_session_roll(t->session), e->animals[k]).key);
-    putchar('\n');
+    say_accepted(args, t, i);
     return LM_EXIT_OK;
 }
 
 /* Each animal once: two explanations of one animal cannot both be so. */
-static int accept_all(const struct lm_told *t, double above)
+static int accept_all(const struct lm_args *args, const struct lm_told *t, double above)
 {
     uint32_t n = lm_roll_animals(lm_session_roll(t->session)), done = 0;
     bool *used = calloc((size_t) n + 1, sizeof *used);
@@ -86,21 +114,24 @@ static int accept_all(const struct lm_told *t, double above)
             continue;
         for (uint32_t k = 0; k < e->n_animals; k++)
             used[e->animals[k]] = true;
-        exit = accept(t, i);
+        exit = accept(args, t, i);
         done++;
     }
     free(used);
-    if (exit == LM_EXIT_OK && done == 0)
+    if (exit == LM_EXIT_OK && done == 0 && !lm_arg_given(args, "json"))
         puts("no explanation is that sure and mends something");
     return exit;
 }
 
-static int reject(const struct lm_told *t, uint32_t i)
+static int reject(const struct lm_args *args, const struct lm_told *t, uint32_t i)
 {
     enum lm_err err = lm_told_reject(t, i);
     if (err != LM_OK)
         return lm_db_fail(t->store);
-    printf("X%u rejected: it will not be offered again\n", i + 1);
+    if (lm_arg_given(args, "json"))
+        say_settled(t, i, "rejected");
+    else
+        printf("X%u rejected: it will not be offered again\n", i + 1);
     return LM_EXIT_OK;
 }
 
@@ -116,7 +147,10 @@ static int change(const struct lm_args *args, const struct lm_told *t, double ab
         return exit;
     if (lm_store_begin(t->store) != LM_OK)
         return lm_db_fail(t->store);
-    exit = yes != NULL ? accept(t, place) : no != NULL ? reject(t, place) : accept_all(t, above);
+    lm_store_one_change(t->store);
+    exit = yes != NULL  ? accept(args, t, place)
+           : no != NULL ? reject(args, t, place)
+                        : accept_all(args, t, above);
     if (exit == LM_EXIT_OK && lm_store_commit(t->store) != LM_OK)
         exit = lm_db_fail(t->store);
     lm_store_rollback(t->store);
@@ -124,19 +158,24 @@ static int change(const struct lm_args *args, const struct lm_told *t, double ab
 }
 
 static int tell(const struct lm_args *args, struct lm_store *store,
-    const struct lm_session *session, int64_t row, double above)
+    const struct lm_session *session, const struct lm_store_session *row, double above)
 {
     struct lm_supply supply = {0};
+    struct lm_past past = {0};
     struct lm_explain *all = NULL;
     bool changes = lm_arg_given(args, "accept") || lm_arg_given(args, "reject") ||
                    lm_arg_given(args, "accept-all");
     enum lm_err err = lm_supply_store(store, &supply);
-    if (err == LM_OK && (err = lm_supply_explain(&supply, session, &all)) == LM_ENOMEM)
-        lm_fail(LM_EXIT_FAILED, NULL, "out of memory");
+    if (err == LM_OK)
+        err = lm_past_store(store, row, session, &supply, &past);
+    if (err == LM_OK)
+        err = lm_supply_explain_past(&supply, &past, session, &all);
+    lm_past_free(&past);
     lm_supply_free(&supply);
     if (err != LM_OK)
-        return err == LM_ENOMEM ? LM_EXIT_FAILED : lm_db_fail(store);
-    struct lm_told t = {.store = store, .session = session, .all = all, .session_row = row};
+        return err == LM_ENOMEM ? lm_fail(LM_EXIT_FAILED, NULL, "out of memory")
+                                : lm_db_fail(store);
+    struct lm_told t = {.store = store, .session = session, .all = all, .session_row = row->id};
     t.skip = calloc((size_t) lm_explain_count(all) + 1, sizeof *t.skip);
     int exit = t.skip == NULL              ? lm_fail(LM_EXIT_FAILED, NULL, "out of memory")
                : lm_told_skip(&t) != LM_OK ? lm_db_fail(store)
@@ -163,7 +202,7 @@ static int from_store(const struct lm_args *args, struct lm_store *store, int64_
                                 : lm_db_fail(store);
     if (!lm_session_is_closed(replay.session))
         fputs("lugmark: note: the session is still open, nobody is missing yet\n", stderr);
-    int exit = tell(args, store, replay.session, s.id, above);
+    int exit = tell(args, store, replay.session, &s, above);
     lm_replay_free(&replay);
     return exit;
 }

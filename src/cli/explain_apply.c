@@ -7,6 +7,8 @@
 
 #include "open_db.h"
 
+#define WHY_MAX 160
+
 bool lm_explain_mends(const struct lm_explanation *e)
 {
     switch (e->kind) {
@@ -72,13 +74,12 @@ static enum lm_err put_on(struct lm_record *rec, const struct lm_device *like, s
     return LM_OK;
 }
 
-static enum lm_err put(const struct lm_told *t, const struct lm_record *rec, uint32_t i,
-    const struct lm_explanation *e)
+static const char *reason(
+    const struct lm_told *t, uint32_t i, const struct lm_explanation *e, char why[WHY_MAX])
 {
-    char why[160];
-    snprintf(why, sizeof why, "explanation X%" PRIu32 " of session %" PRId64 " accepted: %s", i + 1,
+    snprintf(why, WHY_MAX, "explanation X%" PRIu32 " of session %" PRId64 " accepted: %s", i + 1,
         t->session_row, lm_explain_kind_name(e->kind));
-    return lm_store_put(t->store, rec, lm_now_ms(), why, NULL);
+    return why;
 }
 
 static enum lm_err accept_new(
@@ -86,6 +87,7 @@ static enum lm_err accept_new(
 {
     static const struct lm_device plain = {.official = true};
     struct lm_device *old;
+    char why[WHY_MAX];
     enum lm_err err = lm_store_get(t->store, key_of(t, e, 0), rec);
     if (err != LM_OK)
         return err;
@@ -98,7 +100,9 @@ static enum lm_err accept_new(
     if (old != NULL)
         take_off(old, "lost", session_day(t));
     err = put_on(rec, &like, e->eid[0], visual, session_day(t));
-    return err == LM_OK ? put(t, rec, i, e) : err;
+    if (err != LM_OK)
+        return err;
+    return lm_store_put(t->store, rec, lm_now_ms(), reason(t, i, e, why), NULL);
 }
 
 /** The animal (place in the list) that truly wears code @p k of the list. */
@@ -108,40 +112,64 @@ static uint32_t wearer(const struct lm_explanation *e, uint32_t k)
     return (uint32_t) (((at % n) + n) % n);
 }
 
-/** Take every code of the list off first: a code may be worn once only at any moment. */
-static enum lm_err take_all_off(const struct lm_told *t, uint32_t i, const struct lm_explanation *e,
-    struct lm_record *rec, struct lm_device *was)
+/** What a run or a swap is put right with: each animal's entry, and the device in question. */
+struct crossing {
+    struct lm_record *recs;
+    struct lm_device **at, *was;
+    const struct lm_record **list;
+};
+
+static enum lm_err look_up(
+    const struct lm_told *t, const struct lm_explanation *e, struct crossing *c)
 {
     for (uint32_t k = 0; k < e->n_animals; k++) {
-        enum lm_err err = lm_store_get(t->store, key_of(t, e, k), rec);
-        struct lm_device *d = err == LM_OK ? worn(rec, e->eid[k]) : NULL;
+        enum lm_err err = lm_store_get(t->store, key_of(t, e, k), &c->recs[k]);
         if (err != LM_OK)
             return err;
-        if (d == NULL)
+        c->at[k] = worn(&c->recs[k], e->eid[k]);
+        if (c->at[k] == NULL)
             return LM_EARG;
-        was[k] = *d;
-        take_off(d, e->kind == LM_EX_SWAPPED ? "swapped" : "wrong animal", session_day(t));
-        err = put(t, rec, i, e);
-        if (err != LM_OK)
-            return err;
+        c->was[k] = *c->at[k];
+        c->list[k] = &c->recs[k];
     }
     return LM_OK;
 }
 
-static enum lm_err accept_crossed(
-    const struct lm_told *t, uint32_t i, const struct lm_explanation *e, struct lm_record *rec)
+/**
+ * The devices never were on the animals that the register says: each entry goes over to its true
+ * wearer, under that animal's own number, all in one change. What was written before stays in the
+ * history.
+ */
+static enum lm_err cross(
+    const struct lm_told *t, uint32_t i, const struct lm_explanation *e, struct crossing *c)
 {
-    struct lm_device *was = calloc(e->n_animals, sizeof *was);
-    enum lm_err err = was != NULL ? take_all_off(t, i, e, rec, was) : LM_ENOMEM;
+    char why[WHY_MAX];
+    enum lm_err err = look_up(t, e, c);
     for (uint32_t k = 0; k < e->n_animals && err == LM_OK; k++) {
-        uint32_t at = wearer(e, k);
-        err = lm_store_get(t->store, key_of(t, e, at), rec);
-        if (err == LM_OK)
-            err = put_on(rec, &was[k], was[k].eid, was[at].visual, was[k].applied);
-        if (err == LM_OK)
-            err = put(t, rec, i, e);
+        uint32_t to = wearer(e, k);
+        *c->at[to] = c->was[k];
+        c->at[to]->replaces = c->was[to].replaces;
+        memcpy(c->at[to]->visual, c->was[to].visual, sizeof c->was[to].visual);
     }
-    free(was);
+    if (err != LM_OK)
+        return err;
+    return lm_store_change(
+        t->store, c->list, e->n_animals, lm_now_ms(), reason(t, i, e, why), NULL);
+}
+
+static enum lm_err accept_crossed(
+    const struct lm_told *t, uint32_t i, const struct lm_explanation *e)
+{
+    struct crossing c = {.recs = calloc(e->n_animals, sizeof *c.recs),
+        .at = calloc(e->n_animals, sizeof *c.at),
+        .was = calloc(e->n_animals, sizeof *c.was),
+        .list = calloc(e->n_animals, sizeof *c.list)};
+    bool room = c.recs != NULL && c.at != NULL && c.was != NULL && c.list != NULL;
+    enum lm_err err = room ? cross(t, i, e, &c) : LM_ENOMEM;
+    free(c.recs);
+    free(c.at);
+    free(c.was);
+    free(c.list);
     return err;
 }
 
@@ -152,7 +180,7 @@ enum lm_err lm_told_accept(const struct lm_told *t, uint32_t i)
     if (rec == NULL)
         return LM_ENOMEM;
     enum lm_err err =
-        e->kind == LM_EX_NEW_DEVICE ? accept_new(t, i, e, rec) : accept_crossed(t, i, e, rec);
+        e->kind == LM_EX_NEW_DEVICE ? accept_new(t, i, e, rec) : accept_crossed(t, i, e);
     free(rec);
     return err;
 }

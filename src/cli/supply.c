@@ -5,6 +5,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "explain_past.h"
 #include "problem.h"
 
 static enum lm_err add(const struct lm_stock_item *item, long line, void *ctx)
@@ -68,8 +69,22 @@ enum lm_err lm_supply_store(struct lm_store *store, struct lm_supply *supply)
 enum lm_err lm_supply_explain(
     const struct lm_supply *supply, const struct lm_session *session, struct lm_explain **out)
 {
+    static const struct lm_past nothing = {0};
+    return lm_supply_explain_past(supply, &nothing, session, out);
+}
+
+enum lm_err lm_supply_explain_past(const struct lm_supply *supply, const struct lm_past *past,
+    const struct lm_session *session, struct lm_explain **out)
+{
     struct lm_explain_stock *list = calloc(supply->n + 1, sizeof *list);
-    struct lm_explain_options options = {.stock = list, .n_stock = (uint32_t) supply->n};
+    struct lm_explain_options options = {.stock = list,
+        .n_stock = (uint32_t) supply->n,
+        .history = past->history,
+        .lives = past->lives.groups,
+        .n_lives = past->lives.n_groups,
+        .beside = past->beside,
+        .n_beside = past->n_beside,
+        .interval = past->interval};
     if (list == NULL || supply->n >= UINT32_MAX) {
         free(list);
         return LM_ENOMEM;

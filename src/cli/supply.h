@@ -5,6 +5,8 @@
 #include "lugmark/explain.h"
 #include "lugmark/stock.h"
 
+struct lm_past;
+
 /** Zero-initialise it. Ownership: lm_supply_free(). */
 struct lm_supply {
     struct lm_stock_item *items; /**< strip by strip, in order of position */
@@ -20,6 +22,10 @@ enum lm_err lm_supply_store(struct lm_store *store, struct lm_supply *supply);
 /** Explain a session with this list. @return LM_OK or LM_ENOMEM. */
 enum lm_err lm_supply_explain(
     const struct lm_supply *supply, const struct lm_session *session, struct lm_explain **out);
+
+/** The same with the past of the flock. */
+enum lm_err lm_supply_explain_past(const struct lm_supply *supply, const struct lm_past *past,
+    const struct lm_session *session, struct lm_explain **out);
 void lm_supply_free(struct lm_supply *supply);
 
 #endif

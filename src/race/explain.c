@@ -28,6 +28,21 @@ static void release(struct ex *x)
     free(x->best);
 }
 
+static void keep_basis(const struct ex *x, struct lm_explain *out)
+{
+    const struct lm_explain_options *o = x->options;
+    out->tally = x->tally;
+    out->history = o->history;
+    out->aged = x->aged;
+    for (uint32_t i = 0; i < o->n_lives; i++) {
+        /* the widest curve holds the devices of all the others */
+        if (o->lives[i].devices > out->devices) {
+            out->devices = o->lives[i].devices;
+            out->ended = o->lives[i].ended;
+        }
+    }
+}
+
 enum lm_err lm_explain(const struct lm_session *session, const struct lm_explain_options *options,
     struct lm_explain **out)
 {
@@ -51,6 +66,7 @@ enum lm_err lm_explain(const struct lm_session *session, const struct lm_explain
         ex_clash_weigh(&x);
         ex_out_clashes(&x, *out);
         ex_out_matches(&x, *out);
+        keep_basis(&x, *out);
         err = (*out)->err;
     }
     if (!err)

@@ -4,8 +4,9 @@
 #include <math.h>
 #include <stdlib.h>
 
-#define NEAR_PLACES 3 /* devices taken so close from one strip are in the hand together */
-#define TWO_LONG 0.25 /* a run seen by one call only, where the strip allows one */
+#define NEAR_PLACES 3   /* devices taken so close from one strip are in the hand together */
+#define LONGEST 24u     /* places of a run that one call only stands for */
+#define THIS_OFFSET 0.4 /* share of the runs that are out by just so much */
 
 static double flock(const struct ex *x)
 {
@@ -22,7 +23,9 @@ static int64_t apart(const struct ex *x, const struct ex_clash *c)
 /** Weight of the two animals' devices being crossed, before what was called for the other. */
 static double swap_prior(const struct ex *x, const struct ex_clash *c)
 {
-    double near = apart(x, c) <= NEAR_PLACES ? 0.5 / (2.0 * NEAR_PLACES) : 0.0;
+    static const double at[NEAR_PLACES + 1] = {0.0, 0.19, 0.04, 0.02};
+    int64_t d = apart(x, c);
+    double near = d <= NEAR_PLACES ? at[d] : 0.0;
     return x->rates.swap * (0.5 / flock(x) + near);
 }
 
@@ -64,12 +67,41 @@ static void find_partners(struct ex *x)
     free(of);
 }
 
+/** Places beside one that nobody was called for: a run may reach over them unseen. */
+static uint32_t silent_beside(const struct ex *x, uint32_t place, int way)
+{
+    uint32_t strip = x->places[place].strip, n = 0;
+    for (uint32_t at = place + (uint32_t) way; at < x->n_places && n < LONGEST;
+         at += (uint32_t) way, n++) {
+        if (x->places[at].strip != strip || x->calls_of[x->places[at].animal])
+            break;
+    }
+    return n;
+}
+
+/** Runs of any length that hold both places and no other call. */
+static double runs_of_one_call(const struct ex *x, struct ex_clash *c)
+{
+    uint32_t first = c->place < c->other_place ? c->place : c->other_place;
+    uint32_t last = c->place < c->other_place ? c->other_place : c->place;
+    uint32_t before = silent_beside(x, first, -1), after = silent_beside(x, last, 1);
+    uint32_t least = last - first + 1;
+    double sum = 0.0;
+    for (uint32_t length = least; length <= LONGEST; length++) {
+        uint32_t more = length - least;
+        uint32_t from = more > after ? more - after : 0, to = more < before ? more : before;
+        sum += to >= from ? to - from + 1.0 : 0.0;
+    }
+    c->ends = (double) least / (least + 0.7 * (before + after));
+    return x->rates.run * THIS_OFFSET * sum / LONGEST;
+}
+
 static void weigh_alone(struct ex *x, struct ex_clash *c)
 {
     c->misread = misread_prior(x, c);
     c->swap = crossed(x, c);
     bool runs = apart(x, c) >= 1 && apart(x, c) <= 2 && !(x->calls_of[c->other] & 1);
-    c->run = runs ? x->rates.run * TWO_LONG / 16.0 : 0.0;
+    c->run = runs ? runs_of_one_call(x, c) : 0.0;
     if (x->calls_of[c->animal] & 1) { /* the right number was called for it as well */
         c->corrected = true;
         c->swap *= x->rates.misread * 0.05;
@@ -107,9 +139,28 @@ static void weigh_runs(struct ex *x)
         x->runs[g].p = 1.0 / (1.0 + exp(fmin(60.0, fmax(-60.0, x->runs[g].p))));
 }
 
+/**
+ * What this session tells of the two rates: a number that the right animal was called by as well
+ * was called wrongly; two that name each other are crossed.
+ */
+static void learn(struct ex *x)
+{
+    double slips = 0.0, pairs = 0.0, n = flock(x), q = x->rates.call;
+    for (uint32_t i = 0; i < x->n_clashes; i++) {
+        const struct ex_clash *c = &x->clashes[i];
+        if (c->group != EX_NONE || c->other == LM_NO_ANIMAL)
+            continue;
+        slips += c->confuse <= 0.0 && (x->calls_of[c->other] & 1);
+        pairs += c->partner != EX_NONE ? 0.5 : 0.0;
+    }
+    x->rates.slip *= (slips + 1.0) / (x->calls * q * x->rates.slip + 1.0);
+    x->rates.swap *= (2.0 * pairs + 1.0) / (n * q * q * x->rates.swap + 1.0);
+}
+
 void ex_clash_weigh(struct ex *x)
 {
     find_partners(x);
+    learn(x);
     weigh_runs(x);
     for (uint32_t i = 0; i < x->n_clashes; i++) {
         struct ex_clash *c = &x->clashes[i];

@@ -6,6 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define FAR 20u /* a code so many times the flock's highest was not bought in the same place */
+
 enum lm_err ex_grow(void *rows, uint32_t *cap, uint32_t used, size_t row_size)
 {
     void *now;
@@ -51,44 +53,6 @@ double ex_confuse(const struct lm_roll *roll, uint32_t animal, const char *calle
             best = fmax(best, lm_confuse(d.visual, called));
     }
     return best;
-}
-
-/** Days since the oldest worn coded device was applied; negative when not known. */
-static double days_worn(const struct ex *x, uint32_t animal)
-{
-    int32_t first = INT32_MAX;
-    int64_t now = x->s->opened_ms != LM_TIME_NONE ? x->s->opened_ms
-                  : x->s->n_seen                  ? x->s->seen[0].first_t
-                                                  : LM_TIME_NONE;
-    uint32_t n = lm_roll_animal(x->roll, animal).n_devices;
-    for (uint32_t k = 0; k < n; k++) {
-        struct lm_roll_device d = lm_roll_device(x->roll, animal, k);
-        int32_t day = lm_date_days(d.applied, 0);
-        if (!d.gone && d.eid.known && d.applied.year && day < first)
-            first = day;
-    }
-    if (first == INT32_MAX || now == LM_TIME_NONE)
-        return -1.0;
-    return fmax(0.0, (double) (now / 86400000) - first);
-}
-
-static void set_ages(struct ex *x)
-{
-    double sum = 0.0;
-    uint32_t n = 0;
-    for (uint32_t i = 0; i < lm_roll_animals(x->roll); i++) {
-        if (!lm_roll_animal(x->roll, i).expected)
-            continue;
-        double days = days_worn(x, i);
-        sum += days < 0.0 ? 0.0 : days;
-        n += days >= 0.0;
-    }
-    double mean = n ? sum / n : 0.0;
-    for (uint32_t i = 0; i < x->n_animals; i++) {
-        double days = days_worn(x, x->animals[i].animal);
-        x->animals[i].age =
-            days < 0.0 || mean < 1.0 ? 1.0 : fmin(2.0, fmax(0.5, (days + mean) / (2.0 * mean)));
-    }
 }
 
 static enum lm_err add_animal(struct ex *x, uint32_t animal, uint32_t seen)
@@ -138,7 +102,8 @@ static unsigned range_of(const struct ex *x, struct lm_eid eid)
         return EX_RANGE_FOREIGN;
     uint64_t n = lm_eid_national(eid), room = (x->high - x->low) / 4 + 200;
     bool near = n + room >= x->low && n <= x->high + room;
-    return near ? EX_RANGE_NEAR : EX_RANGE_COUNTRY;
+    bool far = n / FAR > x->high || n < x->low / FAR;
+    return near ? EX_RANGE_NEAR : far ? EX_RANGE_FAR : EX_RANGE_COUNTRY;
 }
 
 static enum lm_err gather_codes(struct ex *x)
@@ -345,7 +310,5 @@ enum lm_err ex_gather(struct ex *x)
         err = gather_codes(x);
     if (!err)
         err = gather_calls(x);
-    if (!err)
-        set_ages(x);
-    return err;
+    return err ? err : ex_ages(x);
 }

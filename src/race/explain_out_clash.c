@@ -83,7 +83,7 @@ static void out_short_run(const struct ex *x, const struct ex_clash *c, struct l
         .last = c->place < c->other_place ? c->other_place : c->place,
         .offset = (int) (x->places[c->other_place].position - x->places[c->place].position),
         .calls = 1,
-        .ends = 0.5,
+        .ends = c->ends,
         .p = c->run};
     out_run(x, &r, c->text, out);
 }

@@ -1,5 +1,5 @@
 /* Pairs of animal and item for which something speaks. Everything else is background. */
-#include "race/explain_priv.h"
+#include "race/explain_walk.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -28,7 +28,7 @@ static enum lm_err note(
         if (err)
             return err;
         p = &x->pairs[x->n_pairs++];
-        *p = (struct ex_pair){.animal = animal, .item = item};
+        *p = (struct ex_pair){.animal = animal, .item = item, .mob = 1.0};
     }
     p->evidence |= ev;
     p->confuse = fmax(p->confuse, confuse);
@@ -102,73 +102,86 @@ static enum lm_err family(struct ex *x, uint32_t from, uint32_t i, uint32_t besi
 }
 
 /** A missing kid whose dam walked beside the code: the list was made from the kids. */
-static enum lm_err kids(struct ex *x, uint32_t from, uint32_t i, const uint32_t *dam_seen)
+static enum lm_err kids(struct ex *x, uint32_t from, uint32_t i, const struct ex_walk *w)
 {
     enum lm_err err = LM_OK;
-    for (uint32_t k = dam_seen[x->items[i].seen]; k && !err; k = dam_seen[x->s->n_seen + k - 1])
+    for (uint32_t k = w->kids[x->items[i].seen]; k && !err; k = w->kids[x->s->n_seen + k - 1])
         err = note(x, from, k - 1, i, EV_FAMILY, 0.0);
     return err;
 }
 
-/**
- * For each place in the walk the chain of missing kids whose dam was beside it. One kid is chained
- * at one place only: the nearest code beside its dam.
- */
-static uint32_t *kids_by_place(const struct ex *x)
+/** Missing animals that walked beside @p beside in the session before. */
+static enum lm_err friends(
+    struct ex *x, uint32_t from, uint32_t i, uint32_t beside, const struct ex_walk *w)
 {
-    uint32_t n = x->s->n_seen;
-    uint32_t *at = calloc((size_t) n + x->n_animals + 1, sizeof *at);
-    for (uint32_t k = 0; at && k < x->n_missing; k++) {
-        const char *dam = lm_roll_animal(x->roll, x->animals[k].animal).dam;
-        uint32_t animal = dam[0] ? lm_roll_by_key(x->roll, dam) : LM_NO_ANIMAL;
-        uint32_t seen = animal == LM_NO_ANIMAL ? LM_NO_SEEN : lm_session_find_animal(x->s, animal);
-        for (uint32_t d = 1; seen != LM_NO_SEEN && d <= EX_BESIDE; d++) {
-            uint32_t near[2] = {seen + d, seen - d};
-            for (int side = 0; side < 2; side++) {
-                if (near[side] >= n || x->s->seen[near[side]].animal != LM_NO_ANIMAL)
-                    continue;
-                at[n + k] = at[near[side]];
-                at[near[side]] = k + 1;
-                seen = LM_NO_SEEN;
-                break;
-            }
-            if (seen == LM_NO_SEEN)
-                break;
-        }
+    uint32_t animal = x->s->seen[beside].animal;
+    enum lm_err err = LM_OK;
+    if (animal == LM_NO_ANIMAL || x->rates.before.beside <= 1.0)
+        return LM_OK;
+    for (uint32_t f = w->friend_first[animal]; f < w->friend_first[animal + 1] && !err; f++) {
+        uint32_t node = x->node_of[w->friends[f]];
+        if (node)
+            err = note(x, from, node - 1, i, EV_BEFORE, 0.0);
     }
-    return at;
+    return err;
 }
 
-/** How much more often dam and kid were read side by side here than two animals by chance. */
-static double family_odds(const struct ex *x)
+/** The missing of one mob; how many pairs are made is bounded. */
+static enum lm_err of_mob(
+    struct ex *x, uint32_t from, uint32_t i, uint32_t mob, const struct ex_walk *w)
 {
-    double near = 0.0, pairs = 0.0;
-    double chance = 2.0 * EX_BESIDE / fmax(2.0 * EX_BESIDE, x->s->n_seen);
-    for (uint32_t i = 0; i < x->s->n_seen; i++) {
-        const struct seen *e = &x->s->seen[i];
-        const char *dam = e->animal == LM_NO_ANIMAL ? "" : lm_roll_animal(x->roll, e->animal).dam;
-        uint32_t animal = dam[0] ? lm_roll_by_key(x->roll, dam) : LM_NO_ANIMAL;
-        uint32_t k = animal == LM_NO_ANIMAL ? LM_NO_SEEN : lm_session_find_animal(x->s, animal);
-        if (k == LM_NO_SEEN)
-            continue;
-        pairs += 1.0;
-        near += k > i ? k - i <= EX_BESIDE : i - k <= EX_BESIDE;
-    }
-    /* as if three pairs had been seen that walk together three times as often as others */
-    return fmax(1.0, (near + 9.0 * chance) / (pairs + 3.0) / chance);
+    enum lm_err err = LM_OK;
+    if (mob == EX_NONE || ex_mob_odds(w, &x->items[i], mob) < 1.2)
+        return LM_OK;
+    for (uint32_t k = w->mob_first[mob]; k && !err; k = w->mob_next[k - 1])
+        err = note(x, from, k - 1, i, EV_MOB, 0.0);
+    return err;
 }
 
-static enum lm_err by_walk(struct ex *x, uint32_t from, uint32_t i, const uint32_t *dam_seen)
+static enum lm_err by_mob(struct ex *x, uint32_t from, uint32_t i, struct ex_walk *w)
+{
+    struct ex_item *item = &x->items[i];
+    enum lm_err err = LM_OK;
+    uint32_t n = 0;
+    ex_walk_item(x, w, item);
+    for (int k = 0; k < 2; k++)
+        n += item->mob[k] == EX_NONE ? 0 : w->mob_missing[item->mob[k]];
+    if (n > EX_MOB_EACH || w->made + n > EX_MOB_PAIRS) {
+        item->mob[0] = item->mob[1] = EX_NONE;
+        item->mob_any = item->mob_other = 1.0;
+        return LM_OK;
+    }
+    w->made += n;
+    for (int k = 0; k < 2 && !err; k++)
+        err = of_mob(x, from, i, item->mob[k], w);
+    return err;
+}
+
+static enum lm_err by_walk(struct ex *x, uint32_t from, uint32_t i, struct ex_walk *w)
 {
     uint32_t seen = x->items[i].seen;
-    enum lm_err err = kids(x, from, i, dam_seen);
+    enum lm_err err = kids(x, from, i, w);
     for (uint32_t d = 1; d <= EX_BESIDE && !err; d++) {
         if (seen >= d)
             err = family(x, from, i, seen - d);
+        if (!err && seen >= d)
+            err = friends(x, from, i, seen - d, w);
         if (!err && seen + d < x->s->n_seen)
             err = family(x, from, i, seen + d);
+        if (!err && seen + d < x->s->n_seen)
+            err = friends(x, from, i, seen + d, w);
     }
-    return err;
+    return err ? err : by_mob(x, from, i, w);
+}
+
+/** What the mobs beside a code say of each animal that it is paired with. */
+static void weigh_mobs(struct ex *x, uint32_t from, uint32_t i, const struct ex_walk *w)
+{
+    for (uint32_t k = from; k < x->n_pairs; k++) {
+        const struct ex_animal *a = &x->animals[x->pairs[k].animal];
+        if (!a->unread)
+            x->pairs[k].mob = ex_mob_odds(w, &x->items[i], a->mob);
+    }
 }
 
 static enum lm_err all_missing(struct ex *x, uint32_t from, uint32_t i)
@@ -179,30 +192,36 @@ static enum lm_err all_missing(struct ex *x, uint32_t from, uint32_t i)
     return err;
 }
 
+static enum lm_err pairs_of_code(struct ex *x, uint32_t from, uint32_t i, struct ex_walk *w)
+{
+    const struct ex_item *item = &x->items[i];
+    enum lm_err err = LM_OK;
+    if (item->stock != EX_NONE)
+        err = by_number(x, from, i, x->options->stock[item->stock].visual, EV_PRINTED);
+    if (!err)
+        err = by_start(x, from, i);
+    if (!err)
+        err = by_walk(x, from, i, w);
+    if (!err && !x->background)
+        err = all_missing(x, from, i);
+    weigh_mobs(x, from, i, w);
+    return err;
+}
+
 enum lm_err ex_pairs(struct ex *x)
 {
+    struct ex_walk w;
     enum lm_err err = ex_index_build(x);
-    uint32_t *dam_seen = kids_by_place(x);
-    if (!dam_seen)
-        err = LM_ENOMEM;
-    x->rates.family = family_odds(x);
+    enum lm_err begun = ex_walk_begin(x, &w);
+    err = err ? err : begun;
     x->background = (uint64_t) x->n_missing * x->n_codes > EXPLICIT_PAIRS;
     for (uint32_t i = 0; i < x->n_items && !err; i++) {
-        const struct ex_item *item = &x->items[i];
         uint32_t from = x->n_pairs;
-        if (item->text)
+        if (x->items[i].text)
             err = by_call(x, from, i);
-        if (err || item->type != EX_CODE)
-            continue;
-        if (item->stock != EX_NONE)
-            err = by_number(x, from, i, x->options->stock[item->stock].visual, EV_PRINTED);
-        if (!err)
-            err = by_start(x, from, i);
-        if (!err)
-            err = by_walk(x, from, i, dam_seen);
-        if (!err && !x->background)
-            err = all_missing(x, from, i);
+        if (!err && x->items[i].type == EX_CODE)
+            err = pairs_of_code(x, from, i, &w);
     }
-    free(dam_seen);
+    ex_walk_end(&w);
     return err;
 }

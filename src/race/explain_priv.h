@@ -13,6 +13,11 @@
 #define EX_BESIDE 2u      /**< so many places in the walk are still beside each other */
 #define EX_KEY_LENGTH 24u /**< longer numbers are compared whole only */
 
+/** How much likelier two are beside each other here than by chance, and how much less apart. */
+struct ex_odds {
+    double beside, apart;
+};
+
 /** Rates of what goes wrong, each per expected animal or per call. */
 struct ex_rates {
     double absent, fresh, dead; /**< of an expected animal */
@@ -21,7 +26,8 @@ struct ex_rates {
     double call_dead;           /**< the same where there was no reading */
     double misread, slip;       /**< of a called number: confused; another's altogether */
     double swap, run;           /**< of an animal; of a place on a strip */
-    double family;              /**< odds that dam and kid walk side by side, against any two */
+    struct ex_odds family;      /**< of dam and kid */
+    struct ex_odds before;      /**< of animals beside each other in the session before */
     double again;               /**< of an animal: called once more without need */
     double silent;              /**< weight of "there, unread and uncalled" beside `absent` */
 };
@@ -36,6 +42,11 @@ struct ex_animal {
     uint32_t seen;      /**< unread: place in the order of the walk */
     const char *number; /**< first printed number it wears, "" for none */
     double age;         /**< hazard of its oldest device against the flock's mean */
+    double days;        /**< how long that one has been on; negative when not known */
+    uint32_t curve;     /**< whose retention tells, or EX_NONE: the usual curve */
+    uint32_t mob;       /**< of those missing: number of its mob */
+    bool dam_seen;      /**< its dam walked, so it can be told whether beside her */
+    bool friend_seen;   /**< the same with those beside it in the session before */
     double alone;       /**< weight of being matched with nothing */
     double fresh;       /**< background weight against `alone`: a new device, nothing says which */
     double p_alone, p_fresh;
@@ -55,10 +66,13 @@ struct ex_item {
     uint32_t owner;    /**< EX_CALL: node of the animal whose number it is, or EX_NONE (was read) */
     unsigned range;    /**< EX_CODE: how it stands to the flock's codes, enum ex_range */
     unsigned ahead;    /**< EX_CODE in stock: unused places before it on its strip */
+    uint32_t mob[2];   /**< EX_CODE: mobs of the known animals before and after it, or EX_NONE */
+    double mob_any;    /**< chance of those two beside a code of nobody we know */
+    double mob_other;  /**< odds of those two beside an animal of any other mob; 1: says nothing */
     double alone, fresh, p_alone, p_fresh;
 };
 
-enum ex_range { EX_RANGE_NEAR, EX_RANGE_COUNTRY, EX_RANGE_FOREIGN };
+enum ex_range { EX_RANGE_NEAR, EX_RANGE_COUNTRY, EX_RANGE_FAR, EX_RANGE_FOREIGN };
 
 /** What speaks for a pair, as bits. */
 enum ex_evidence {
@@ -68,7 +82,10 @@ enum ex_evidence {
     EV_START = 8,    /**< the code's visual start digit points at its number */
     EV_FAMILY = 16,  /**< its dam or kid walked beside the code */
     EV_OWN = 32,     /**< EX_CALL: the call is the animal's own */
-    EV_BACKGROUND = 64
+    EV_BACKGROUND = 64,
+    EV_BEFORE =
+        128,     /**< an animal that walked beside it in the session before was beside the code */
+    EV_MOB = 256 /**< those beside the code are of its mob */
 };
 
 struct ex_pair {
@@ -76,6 +93,7 @@ struct ex_pair {
     unsigned evidence;
     double likelihood; /**< against staying alone, without rates (see explain_weigh.c) */
     double confuse;
+    double mob; /**< odds by the mobs of those beside the code */
 };
 
 /** A number that contradicts the code it was called for. */
@@ -88,6 +106,7 @@ struct ex_clash {
     uint32_t partner;            /**< clash the other way round, or EX_NONE */
     bool corrected;              /**< the right number was called for the code too */
     double confuse, misread, swap, run;
+    double ends; /**< how surely a run of this call alone is no longer than the two places */
 };
 
 /** A worn device on its strip, in strip order over all strips. */
@@ -146,7 +165,10 @@ struct ex {
     double pull_animals, pull_codes; /**< sums of the background, see explain_solve.c */
     double unknown_heads; /**< animals that went through unknown by the head count, -1: not said */
     uint32_t calls;
-    uint32_t *best; /**< node -> item of the likeliest story */
+    uint32_t *best;                  /**< node -> item of the likeliest story */
+    struct lm_explain_history tally; /**< what this session most likely was */
+    bool aged;                       /**< of some animal's device it is known when it was put on */
+    double free_missing; /**< missing that nothing but absence or a dead code explains */
 };
 
 /* explain_gather.c, explain_stock.c */
@@ -158,6 +180,9 @@ const char *ex_number_of(const struct lm_roll *roll, uint32_t animal);
 bool ex_has_number(const struct lm_roll *roll, uint32_t animal, const char *number);
 double ex_confuse(const struct lm_roll *roll, uint32_t animal, const char *called);
 enum lm_err ex_grow(void *rows, uint32_t *cap, uint32_t used, size_t row_size);
+
+/* explain_age.c */
+enum lm_err ex_ages(struct ex *x);
 
 /* explain_index.c */
 enum lm_err ex_index_build(struct ex *x);
@@ -171,6 +196,13 @@ double ex_weight(const struct ex *x, const struct ex_pair *p);
 enum lm_err ex_solve(struct ex *x);
 double ex_range_odds(const struct ex *x, const struct ex_item *item);
 
+/* explain_rates.c */
+void ex_rates_begin(struct ex *x);
+/** Count what the session most likely was by the probabilities as they stand. */
+void ex_rates_count(struct ex *x, const struct lm_match *m);
+/** Estimate the rates again from that. */
+void ex_rates_learn(struct ex *x);
+
 /* explain_strip.c, explain_clash.c */
 enum lm_err ex_places(struct ex *x);
 uint32_t ex_place_of(const struct ex *x, struct lm_eid eid);
@@ -183,13 +215,16 @@ double lm_confuse_folded(const char *printed, const char *called);
 const struct ex_pair *ex_pair_of(const struct ex *x, uint32_t animal, uint32_t item);
 
 /* explain_keep.c: what is handed out, kept in blocks that never move */
-#define EX_BECAUSE_MAX 8u
+#define EX_BECAUSE_MAX 12u
 struct ex_block;
 struct lm_explain {
     struct lm_explanation *all;
     uint32_t n, cap;
     struct ex_block *blocks;
     enum lm_err err; /**< the first thing that went wrong */
+    struct lm_explain_history tally, history;
+    uint32_t devices, ended; /**< that the retention rests on */
+    bool aged;
 };
 /** An explanation being made. */
 struct ex_draft {

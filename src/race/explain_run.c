@@ -12,32 +12,29 @@
 #define OFFSET_MAX 12 /* further apart is no pairing out of step */
 #define GAP_MAX 40u   /* places between two calls of one run */
 
-/** Of each animal its last place, plus one: to find the place of a code. */
+/** Of each animal its last place, plus one; then of each place the animal's one before. */
 static uint32_t *places_of(const struct ex *x)
 {
-    uint32_t *of = calloc((size_t) lm_roll_animals(x->roll) + 1, sizeof *of);
-    for (uint32_t i = 0; of && i < x->n_places; i++)
+    size_t n = (size_t) lm_roll_animals(x->roll) + 1;
+    uint32_t *of = calloc(n + x->n_places, sizeof *of);
+    for (uint32_t i = 0; of && i < x->n_places; i++) {
+        of[n + i] = of[x->places[i].animal];
         of[x->places[i].animal] = i + 1;
+    }
     return of;
 }
 
-/** The place of an animal's device: the one of this code, else one on the same strip. */
+/** The place of an animal's device: the one of this code, or (code 0) one on this strip. */
 static uint32_t place_of(
     const struct ex *x, const uint32_t *of, uint32_t animal, uint64_t key, uint32_t strip)
 {
-    if (animal == LM_NO_ANIMAL || !of[animal])
+    if (animal == LM_NO_ANIMAL)
         return EX_NONE;
-    uint32_t last = of[animal] - 1;
-    if (!key && x->places[last].strip == strip)
-        return last;
-    if (key && x->places[last].key == key)
-        return last;
-    if (lm_roll_animal(x->roll, animal).n_devices < 2)
-        return key ? last : EX_NONE;
-    for (uint32_t i = 0; i < x->n_places; i++) { /* several coded devices: rare */
-        if (x->places[i].animal == animal &&
-            (key ? x->places[i].key == key : x->places[i].strip == strip))
-            return i;
+    const uint32_t *before = of + lm_roll_animals(x->roll) + 1;
+    for (uint32_t i = of[animal]; i; i = before[i - 1]) {
+        const struct ex_place *p = &x->places[i - 1];
+        if (key ? p->key == key : p->strip == strip)
+            return i - 1;
     }
     return EX_NONE;
 }

@@ -1,6 +1,7 @@
 /* The evidence in words: what speaks for an explanation, then what speaks against it. */
 #include "race/explain_priv.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -26,6 +27,7 @@ static void say_range(
 {
     static const char *const words[] = {"is in the number range of this flock's codes",
         "is of this flock's country, outside its number range",
+        "is of this flock's country, far outside its number range",
         "is of another country or maker than this flock's codes"};
     bool speaks_new = item->range == EX_RANGE_NEAR;
     if (!x->n_places || item->stock != EX_NONE)
@@ -52,12 +54,41 @@ static void say_stock(const struct ex *x, const struct ex_item *item, struct ex_
             item->ahead, item->ahead >= 100 ? " or more" : "");
 }
 
-static void say_age(const struct ex_animal *a, struct ex_draft *d)
+static void say_age(const struct ex *x, const struct ex_animal *a, struct ex_draft *d)
 {
-    if (a->age > 1.3)
-        ex_because(d, "its device is older than most here");
-    else if (a->age < 0.75)
-        ex_because(d, "speaks against it: its device is newer than most here");
+    const struct lm_explain_life *l = a->curve == EX_NONE ? NULL : &x->options->lives[a->curve];
+    bool more = a->age > 1.25;
+    char basis[64] = "by the usual curve";
+    if (!more && a->age > 0.8)
+        return;
+    if (l)
+        snprintf(basis, sizeof basis, "%u like it watched here, %u ended", l->devices, l->ended);
+    ex_because(d,
+        "%sits device is %.1f years old: at that age %.1f times as many are lost or fail "
+        "as in the flock (%s)",
+        more ? "" : "speaks against it: ", a->days / 365.25, a->age, basis);
+}
+
+/** Beside whom the code walked. */
+static void say_walk(const struct ex *x, const struct ex_pair *p, struct ex_draft *d)
+{
+    const struct ex_item *item = &x->items[p->item];
+    const struct ex_animal *a = &x->animals[p->animal];
+    struct brief mob = brief(lm_roll_animal(x->roll, a->animal).mob);
+    if (p->evidence & EV_FAMILY)
+        ex_because(d, "its dam or kid walked beside the code");
+    else if (a->dam_seen && x->rates.family.apart < 0.7)
+        ex_because(d, "speaks against it: its dam walked elsewhere");
+    if (p->evidence & EV_BEFORE)
+        ex_because(d, "one that walked beside it in the session before walked beside the code");
+    else if (a->friend_seen && x->rates.before.apart < 0.7)
+        ex_because(d, "speaks against it: those beside it in the session before walked elsewhere");
+    if (item->type != EX_CODE || !mob.text[0])
+        return;
+    if (p->mob > 1.2)
+        ex_because(d, "those beside the code are of its mob, %s", mob.text);
+    else if (p->mob < 0.8)
+        ex_because(d, "speaks against it: those beside the code are not of its mob, %s", mob.text);
 }
 
 static void say_call(const struct ex *x, const struct ex_pair *p, struct ex_draft *d)
@@ -91,12 +122,11 @@ void ex_say_pair(const struct ex *x, const struct ex_pair *p, struct ex_draft *d
         ex_because(d, "the supply list prints its number on the device");
     if (p->evidence & EV_START)
         ex_because(d, "the code says where its printed number starts: it is this animal's");
-    if (p->evidence & EV_FAMILY)
-        ex_because(d, "its dam or kid walked beside the code");
     if (item->type == EX_CODE) {
+        say_walk(x, p, d);
         say_stock(x, item, d);
         say_range(x, item, true, d);
-        say_age(a, d);
+        say_age(x, a, d);
     } else if (item->named != LM_NO_ANIMAL) {
         ex_because(d, "speaks against it: %s carries the number called", key_of(x, item->named));
     } else {
@@ -125,6 +155,17 @@ void ex_say_stranger(const struct ex *x, const struct ex_item *item, struct ex_d
             item->p_fresh * 100.0);
 }
 
+/** What earlier sessions say of the two. */
+static void say_before(const struct ex *x, bool absent, struct ex_draft *d)
+{
+    const struct lm_explain_history *h = &x->options->history;
+    if (h->expected < 1.0)
+        return;
+    ex_because(d, "in %u earlier session%s %.1f of 100 expected were %s", h->sessions,
+        h->sessions == 1 ? "" : "s", 100.0 * (absent ? h->absent : h->dead) / h->expected,
+        absent ? "absent" : "there with a dead code");
+}
+
 void ex_say_animal(const struct ex *x, const struct ex_animal *a, struct ex_draft *d)
 {
     bool absent = d->e.kind == LM_EX_ABSENT;
@@ -139,7 +180,8 @@ void ex_say_animal(const struct ex *x, const struct ex_animal *a, struct ex_draf
             none == absent ? "" : "speaks against it: ", none ? "nobody" : "some animals");
     }
     if (!absent)
-        say_age(a, d);
+        say_age(x, a, d);
+    say_before(x, absent, d);
     if (a->p_fresh > 0.02)
         ex_because(d,
             "speaks against it: it may wear one of the unknown codes, nothing says which (%.0f %%)",

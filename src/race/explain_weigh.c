@@ -29,7 +29,7 @@ static double any_number(const struct ex *x)
 /** How much likelier a code is on a device put on here than on a stranger's. */
 double ex_range_odds(const struct ex *x, const struct ex_item *item)
 {
-    static const double odds[] = {8.0, 1.5, 0.05};
+    static const double odds[] = {8.0, 1.5, 0.3, 0.05};
     if (item->stock != EX_NONE)
         return item->ahead < 3 ? 200.0 : 60.0;
     return odds[item->range] * (x->options->n_stock ? 0.4 : 1.0);
@@ -62,6 +62,18 @@ static double call_of_other(const struct ex *x, const struct ex_item *item)
     return (own + x->rates.slip) * any_number(x);
 }
 
+/** Where those walked that walk beside the animal: beside the code or elsewhere. */
+static double of_place(const struct ex *x, const struct ex_pair *p)
+{
+    const struct ex_animal *a = &x->animals[p->animal];
+    const struct ex_rates *r = &x->rates;
+    double family = p->evidence & EV_FAMILY ? r->family.beside : a->dam_seen ? r->family.apart : 1;
+    double before = p->evidence & EV_BEFORE ? r->before.beside
+                    : a->friend_seen        ? r->before.apart
+                                            : 1.0;
+    return family * before;
+}
+
 /** Likelihood of the evidence for a code on this animal, against a stranger wearing the code. */
 static double of_code(const struct ex *x, const struct ex_pair *p)
 {
@@ -76,9 +88,7 @@ static double of_code(const struct ex *x, const struct ex_pair *p)
         like *= PRINTED_SAME * fmin(2000.0, fmax(20.0, flock(x)));
     else if (p->evidence & EV_START)
         like *= START_SAME * fmin(2000.0, fmax(20.0, flock(x)));
-    if (p->evidence & EV_FAMILY)
-        like *= x->rates.family;
-    return like * said / call_of_stranger(x, item);
+    return like * p->mob * of_place(x, p) * said / call_of_stranger(x, item);
 }
 
 double ex_weight(const struct ex *x, const struct ex_pair *p)
@@ -102,12 +112,15 @@ void ex_weigh(struct ex *x)
         double silent = a->coded ? r->silent * a->age : 1.0 - r->call_dead + r->silent;
         a->alone = r->absent + silent;
         a->fresh = i < x->n_missing ? r->fresh * a->age / a->alone : 0.0;
+        a->fresh *=
+            (a->dam_seen ? r->family.apart : 1.0) * (a->friend_seen ? r->before.apart : 1.0);
     }
     for (uint32_t i = 0; i < x->n_items; i++) {
         struct ex_item *item = &x->items[i];
         if (item->type == EX_CODE) {
             item->alone = one * call_of_stranger(x, item);
             item->fresh = ex_range_odds(x, item) * call_of_other(x, item) / item->alone;
+            item->fresh *= item->mob_other;
         } else {
             double again = item->type == EX_CALL && item->owner == EX_NONE ? r->again : 0.0;
             item->alone = one * any_number(x) * r->call_dead + again;

@@ -1,5 +1,6 @@
 /* Explanations for a person, and the commands that mend. */
 #include "lugmark/report.h"
+#include "report/tongue.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -9,10 +10,10 @@
 
 static const char *title(enum lm_explain_kind kind)
 {
-    static const char *const words[LM_EX_KINDS] = {"wears a new device", "number misread",
-        "devices of two animals crossed", "a stretch of a strip paired out of step", "a stranger",
-        "there, but its code gave no reading", "not there"};
-    return kind < LM_EX_KINDS ? words[kind] : "";
+    static const char *const words[LM_EX_KINDS] = {N_("wears a new device"), N_("number misread"),
+        N_("devices of two animals crossed"), N_("a stretch of a strip paired out of step"),
+        N_("a stranger"), N_("there, but its code gave no reading"), N_("not there")};
+    return kind < LM_EX_KINDS ? _(words[kind]) : "";
 }
 
 static void write_head(FILE *out, const struct lm_roll *roll, const struct lm_explanation *e)
@@ -21,16 +22,16 @@ static void write_head(FILE *out, const struct lm_roll *roll, const struct lm_ex
     for (uint32_t i = 0; i < e->n_animals && i < NAMES_MAX; i++)
         fprintf(out, "%s%s", i ? ", " : "", lm_roll_animal(roll, e->animals[i]).key);
     if (e->n_animals > NAMES_MAX)
-        fprintf(out, " and %u more", e->n_animals - NAMES_MAX);
+        fprintf(out, _(" and %u more"), e->n_animals - NAMES_MAX);
     if (e->n_animals)
         fputs(": ", out);
     fputs(title(e->kind), out);
     if (e->kind == LM_EX_SHIFTED_RUN)
-        fprintf(out, " by %d", e->offset);
+        fprintf(out, _(" by %d"), e->offset);
     if (e->sighting)
-        fprintf(out, ", called %s", e->sighting);
+        fprintf(out, _(", called %s"), e->sighting);
     if (e->as)
-        fprintf(out, " for %s", e->as);
+        fprintf(out, _(" for %s"), e->as);
     for (uint32_t i = 0; i < e->n_eid && e->n_eid <= 2; i++)
         fprintf(out, "  %s", lm_eid_format(e->eid[i], code));
     putc('\n', out);
@@ -40,9 +41,9 @@ enum lm_err lm_report_explain_text(FILE *out, const struct lm_session *session,
     const struct lm_explain *x, const struct lm_explain_view *view)
 {
     uint32_t n = lm_explain_count(x), shown = 0, more = 0;
-    char fix[LM_FIX_MAX];
+    char fix[LM_FIX_MAX], basis[LM_EXPLAIN_BASIS_MAX];
     if (n)
-        fputs("\nWhat most likely happened\n", out);
+        fputs(_("\nWhat most likely happened\n"), out);
     for (uint32_t i = 0; i < n; i++) {
         if (view && view->skip && view->skip[i])
             continue;
@@ -56,10 +57,12 @@ enum lm_err lm_report_explain_text(FILE *out, const struct lm_session *session,
         for (uint32_t k = 0; k < e->n_because; k++)
             fprintf(out, "               %s\n", e->because[k]);
         if (lm_explain_fix(session, e, i + 1, view ? view->session : 0, fix)[0])
-            fprintf(out, "               to mend: %s\n", fix);
+            fprintf(out, _("               to mend: %s\n"), fix);
     }
     if (more)
-        fprintf(out, "  ... and %u more; --json lists them all\n", more);
+        fprintf(out, _("  ... and %u more; --json lists them all\n"), more);
+    if (n)
+        fprintf(out, "  %s\n", lm_explain_basis(x, basis));
     return ferror(out) ? LM_EIO : LM_OK;
 }
 
