@@ -1,0 +1,101 @@
+/*
+ * Findings as CSV, one a row: for a spreadsheet, so nothing in it may run there.
+ */
+#include "report/page_data.h"
+
+#include <string.h>
+
+/** A cell as RFC 4180 wants it; a text that a spreadsheet would run as a formula gets a ' before.
+ */
+static void cell(FILE *out, const char *text, const char *after)
+{
+    const char first = text[strspn(text, "'")]; /* as the export for spreadsheets has it */
+    bool formula = first != '\0' && strchr("=+-@\t\r\n", first) != NULL;
+    bool quoted = formula || text[strcspn(text, ",;\"\t\r\n'")] != '\0';
+    if (quoted)
+        putc('"', out);
+    if (formula)
+        putc('\'', out);
+    for (; *text; text++) {
+        if (*text == '"')
+            putc('"', out);
+        putc(*text, out);
+    }
+    if (quoted)
+        putc('"', out);
+    fputs(after, out);
+}
+
+static void whose(FILE *out, const struct lm_printed *p, uint32_t animal)
+{
+    struct lm_page_marks m = {0};
+    bool known = animal != LM_NO_ANIMAL;
+    if (known)
+        lm_page_marks(p->roll, animal, &m);
+    cell(out, m.colour, ",");
+    cell(out, m.place, ",");
+    cell(out, m.sex, ",");
+    cell(out, known ? lm_roll_animal(p->roll, animal).mob : "", ",");
+}
+
+static void row(FILE *out, const struct lm_printed *p, const struct lm_finding *f)
+{
+    char codes[LM_DEVICES_MAX * LM_EID_TEXT_SIZE], number[300], when[LM_TIME_TEXT_SIZE];
+    bool known = f->animal != LM_NO_ANIMAL, two = f->other != LM_NO_ANIMAL;
+    fprintf(out, "%lld,%s,%s,%s,", (long long) p->from.row->id,
+        lm_kind_name(lm_reason_kind(f->reason)), lm_reason_name(f->reason),
+        lm_attention_name(f->attention));
+    cell(out, known ? lm_roll_animal(p->roll, f->animal).key : "", ",");
+    cell(out, lm_page_number(p, f, number, sizeof number), ",");
+    whose(out, p, f->animal);
+    cell(out, lm_page_codes(p, f, codes, sizeof codes), ",");
+    cell(out, two ? lm_roll_animal(p->roll, f->other).key : "", ",");
+    cell(out, f->text ? f->text : "", ",");
+    fprintf(out, "%u,%s\r\n", f->times, lm_time_format(f->t_ms, when));
+}
+
+enum lm_err lm_printed_csv(FILE *out, const struct lm_printed *p)
+{
+    fputs("session,kind,reason,attention,animal,number,colour,place,sex,mob,code,other,text,times,t"
+          "\r\n",
+        out);
+    for (size_t i = 0; i < p->n; i++)
+        row(out, p, &p->findings[i]);
+    return ferror(out) ? LM_EIO : LM_OK;
+}
+
+struct count_run {
+    FILE *out;
+    const struct lm_inventory *inv;
+};
+
+static void count_row(const struct lm_count_entry *e, void *ctx)
+{
+    struct count_run *run = ctx;
+    const struct lm_printed p = {.roll = run->inv->book.roll};
+    char code[LM_EID_TEXT_SIZE];
+    struct lm_page_marks m = {0};
+    if (e->animal != LM_NO_ANIMAL)
+        lm_page_marks(p.roll, e->animal, &m);
+    fprintf(run->out, "%s,%s,", lm_count_kind_name(e->kind),
+        e->reason != LM_REASONS ? lm_reason_name(e->reason) : "");
+    cell(run->out, e->key, ",");
+    cell(run->out, m.number, ",");
+    whose(run->out, &p, e->animal);
+    cell(run->out, lm_eid_format(e->eid, code), ",");
+    cell(run->out, e->other, ",");
+    cell(run->out, e->text, ",");
+    for (size_t i = 0; i < e->n_sessions; i++)
+        fprintf(run->out, "%s%lld", i ? " " : "",
+            (long long) run->inv->sessions[e->sessions[i]].row.id);
+    fputs("\r\n", run->out);
+}
+
+enum lm_err lm_printed_count_csv(FILE *out, const struct lm_inventory *inv)
+{
+    struct count_run run = {out, inv};
+    struct lm_count_figures figures;
+    fputs("kind,reason,animal,number,colour,place,sex,mob,code,other,text,sessions\r\n", out);
+    enum lm_err err = lm_count_result(inv->count, &figures, count_row, &run);
+    return err ? err : ferror(out) ? LM_EIO : LM_OK;
+}
