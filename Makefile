@@ -17,7 +17,7 @@ Q :=
 say = @:
 endif
 
-LIBS_PC  := libserialport sqlite3 libevent_core libevent_extra jansson inih
+LIBS_PC  := libserialport sqlite3 libevent_core libevent_extra jansson inih libqrencode
 PC_TEST  := cmocka
 WARN := -Wall -Wextra -Wpedantic -Wshadow -Wconversion -Wstrict-prototypes -Wmissing-prototypes \
         -Wvla -Wformat=2 -Wswitch-enum -Werror
@@ -26,11 +26,18 @@ DEPFLAGS = -MMD -MP
 ifeq ($(MODE),debug)
 OPT := -O1 -g -fno-omit-frame-pointer -fsanitize=address,undefined -fno-sanitize-recover=undefined
 LDOPT := -fsanitize=address,undefined
+else ifeq ($(MODE),coverage)
+# Without optimisation gcc guesses lengths of text worse.
+OPT := -O0 -g --coverage -fprofile-update=atomic -Wno-format-truncation
+LDOPT := --coverage
 else
 OPT := -O2 -g -D_FORTIFY_SOURCE=2 -fstack-protector-strong
 LDOPT :=
 endif
-CFLAGS_ALL = -std=c11 $(WARN) $(OPT) $(CFLAGS)
+LDOPT += $(LDFLAGS)
+# One set of objects, for the programs and for the shared library.
+PIC := -fPIC -fno-semantic-interposition
+CFLAGS_ALL = -std=c11 $(WARN) $(OPT) $(PIC) $(CFLAGS)
 LDLIBS_ALL = $(shell pkg-config --libs $(LIBS_PC)) -lcsv -lm $(LDLIBS)
 
 LIB_SRC  := $(wildcard src/core/*.c src/race/*.c src/wire/*.c src/store/*.c src/report/*.c)
@@ -46,14 +53,27 @@ NFC_SRC  := $(wildcard drivers/nfc_helper*.c)
 PROGRAMS := $(BUILD)/lugmark $(BUILD)/lugmarkd $(BUILD)/lugmark-nfc
 UNIT     := $(patsubst tests/unit/%.c,$(BUILD)/unit/%,$(TEST_SRC))
 
+# The page's files are put into lugmarkd as they are. Those that a route names must be there.
+PAGE_DIR   := src/daemon/page
+PAGE_MUST  := $(addprefix $(PAGE_DIR)/,race.html book.html pair.html style.css common.js race.js \
+              book.js icon.svg)
+PAGE_FILES := $(sort $(PAGE_MUST) $(wildcard $(addprefix $(PAGE_DIR)/*.,html css js svg png)))
+PAGE_LIST  := $(BUILD)/page/page_list.h
+
+# The screens in other languages. Without msgfmt (package gettext) they speak English.
+PO := $(if $(shell command -v msgfmt),$(wildcard src/report/po/*.po))
+MO := $(patsubst src/report/po/%.po,$(BUILD)/locale/%/LC_MESSAGES/lugmark.mo,$(PO))
+
 .PHONY: all help deps demo check asan bench fuzz format format-check check-layers install clean \
-        programs tests
+        coverage mutate tidy habits portable torture soak \
+        programs tests words
 .DELETE_ON_ERROR:
+.PRECIOUS: $(BUILD)/%.o
 
 all: deps
 	@$(MAKE) --no-print-directory programs
 
-programs: $(PROGRAMS)
+programs: $(PROGRAMS) $(MO)
 
 help:
 	@sed -n 's/^## //p' Makefile
@@ -64,18 +84,58 @@ help:
 ## check         every test; ends with "N passed, N failed"
 ## asan          build with address and undefined-behaviour sanitizers
 ## bench         ratios against peers, in one run
-## fuzz          fuzz the decoders and parsers for a while
+## fuzz          fuzz every way in, FUZZ_SECONDS=60 each
+## torture       kills, power cuts, calls that fail, flipped bytes, a short soak (KILLS=1000)
+## soak          race days at 50 times their speed (SECONDS=3600)
+## coverage      run all tests and say what of the sources they ran
+## mutate        break core and race on purpose: do the unit tests notice? (MUTANTS=150)
+## tidy          clang-tidy; remembers what was found good
+## habits        doc comments, reading order, and that the page of JSON keys is up to date
+## portable      core and more on 32 bits, big-endian, musl, and with clang
+## words         gather the texts of the screens for their translations
 ## format        clang-format the sources; format-check only looks
 ## check-layers  refuse includes against the direction of the layers
-## install       into $(DESTDIR)$(PREFIX)
+## install       into $(DESTDIR)$(PREFIX), uninstall takes the same files away
+## deb           Debian packages in build/release/deb; check-deb tries them in a chroot (root)
 ## clean         remove build/
 deps:
 	@./tests/deps build
 
-$(BUILD)/%.o: %.c
+# Other flags than last time: everything is compiled again.
+$(BUILD)/flags: FORCE
+	@mkdir -p $(@D)
+	@echo '$(CPPFLAGS_ALL) $(CFLAGS_ALL)' | cmp -s - $@ || echo '$(CPPFLAGS_ALL) $(CFLAGS_ALL)' > $@
+
+$(BUILD)/%.o: %.c $(BUILD)/flags
 	@mkdir -p $(@D)
 	$(call say,CC)
 	$(Q)$(CC) $(CPPFLAGS_ALL) $(CFLAGS_ALL) $(DEPFLAGS) -c -o $@ $<
+
+# Where an installed program looks last; it tries the folders beside itself first.
+$(BUILD)/src/report/tongue.o: private CPPFLAGS_ALL += -DLM_LOCALEDIR='"$(PREFIX)/share/locale"'
+
+$(BUILD)/locale/%/LC_MESSAGES/lugmark.mo: src/report/po/%.po
+	@mkdir -p $(@D)
+	$(call say,MO)
+	$(Q)msgfmt --check -o $@ $<
+
+words:
+	@./src/report/po/words make
+
+$(PAGE_MUST):
+	@echo "make: $@ is missing: lugmarkd serves it; git checkout $@" >&2; exit 1
+
+# No implicit rule may think of the folder as a program made from page.c.
+$(PAGE_DIR): ;
+
+# Written anew when a file came or went.
+$(PAGE_LIST): $(PAGE_FILES) $(PAGE_DIR)
+	@mkdir -p $(@D)
+	@for f in $(notdir $(PAGE_FILES)); do \
+	    echo "PAGE_FILE($$(echo "$$f" | tr -c 'a-z0-9\n' _), \"$$f\")"; done > $@
+
+$(BUILD)/src/daemon/page_files.o: private CPPFLAGS_ALL += -I$(BUILD)/page
+$(BUILD)/src/daemon/page_files.o: $(PAGE_LIST) $(PAGE_FILES)
 
 $(LIB): $(call obj,$(LIB_SRC))
 	@rm -f $@
@@ -105,6 +165,14 @@ $(BUILD)/unit/%: $(BUILD)/tests/unit/%.o $(DRV_LIB) $(LIB)
 	$(Q)$(CC) $(CFLAGS_ALL) $(LDOPT) -o $@ $(filter %.o,$^) $(DRV_LIB) $(LIB) $(LDLIBS_ALL) -lcmocka -ldl
 -include $(wildcard tests/unit/*.mk)
 
+# A harness is an object as any; tests/fuzz/run builds it for the fuzzer, tests/unit/test_corpus.mk to
+# play the seeds to it. Both link whatever a harness may need.
+FUZZ_NEEDS := $(filter-out %/main.o,$(call obj,$(CLI_SRC) $(DMN_SRC))) $(DRV_LIB) $(LIB)
+$(BUILD)/fuzz/%: $(BUILD)/tests/fuzz/%.o $(FUZZ_NEEDS)
+	@mkdir -p $(@D)
+	$(call say,LD)
+	$(Q)$(CC) $(CFLAGS_ALL) $(LDOPT) -o $@ $^ $(LDLIBS_ALL)
+
 tests: programs $(UNIT)
 
 asan:
@@ -125,18 +193,45 @@ bench:
 	@$(MAKE) --no-print-directory -s MODE=release programs
 	@./tests/bench/run build/release
 
+coverage:
+	@./tests/deps check
+	@$(MAKE) --no-print-directory MODE=coverage tests
+	@find build/coverage -name '*.gcda' -delete
+	@./tests/run build/coverage
+	@./tests/coverage/run build/coverage
+
+mutate:
+	@./tests/deps check
+	@./tests/mutate/run build/mutate $(MUTANTS)
+
+tidy:
+	@./tests/deps tidy
+	@./tests/tidy/run build/tidy
+
+habits:
+	@./tests/habits/doc-comments
+	@./tests/habits/reading-order
+	@./tests/system/protocol.py check
+
+portable:
+	@./tests/portable/run build/portable
+
+TORTURE := $(addprefix build/release/unit/,test_powercut test_nth_fail test_nth_byte test_nth_noise)
+torture:
+	@./tests/deps check
+	@$(MAKE) --no-print-directory -s MODE=release programs $(TORTURE)
+	@./tests/torture/run build/release $(or $(KILLS),1000)
+
+soak:
+	@./tests/deps check
+	@$(MAKE) --no-print-directory -s MODE=release programs
+	@LUGMARK_BUILD=$(CURDIR)/build/release ./tests/torture/soak.py $(or $(SECONDS),3600)
+
 fuzz:
 	@./tests/deps fuzz
 	@./tests/fuzz/run build
 
-install: programs
-	install -d $(DESTDIR)$(PREFIX)/bin $(DESTDIR)$(PREFIX)/share/doc/lugmark
-	install -m 755 $(PROGRAMS) $(DESTDIR)$(PREFIX)/bin/
-	install -m 644 README.md LICENSE $(DESTDIR)$(PREFIX)/share/doc/lugmark/
-	install -d $(DESTDIR)$(PREFIX)/share/lugmark/packs
-	install -m 644 src/cli/packs/*.json $(DESTDIR)$(PREFIX)/share/lugmark/packs/
-	install -d $(DESTDIR)$(PREFIX)/lib/udev/rules.d
-	install -m 644 udev/62-lugmark.rules $(DESTDIR)$(PREFIX)/lib/udev/rules.d/
+include src/install.mk
 
 FORMAT_SRC = $(shell git ls-files '*.c' '*.h' 2>/dev/null)
 format:
@@ -151,4 +246,4 @@ check-layers:
 clean:
 	rm -rf build
 
--include $(shell find $(BUILD) -name '*.d' 2>/dev/null)
+-include $(shell find $(BUILD) -path $(BUILD)/deb -prune -o -type f -name '*.d' -print 2>/dev/null)

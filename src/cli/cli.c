@@ -2,11 +2,12 @@
 #include "command.h"
 
 #include <errno.h>
-#include <locale.h>
 #include <string.h>
 
+#include "help.h"
 #include "lugmark/version.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 static int unknown_command(const char *word)
 {
@@ -57,6 +58,20 @@ static int run_command(const struct lm_command *command, int argc, char **argv)
     return command->run(&args);
 }
 
+/* `help --as=FORM`: for those who pack the program; not for the screen, so it is in no list. */
+static int help_as(const char *form)
+{
+    char clean[64];
+    if (strcmp(form, "mdoc") == 0)
+        lm_help_mdoc(stdout);
+    else if (strcmp(form, "completion") == 0)
+        lm_help_completion(stdout);
+    else
+        return lm_fail(LM_EXIT_USAGE, "ask for mdoc or completion", "no help is written as \"%s\"",
+            lm_clean(clean, sizeof clean, form));
+    return LM_EXIT_OK;
+}
+
 static int dispatch(int argc, char **argv)
 {
     int at = 1, words;
@@ -75,6 +90,8 @@ static int dispatch(int argc, char **argv)
         puts("lugmark " LM_VERSION);
         return LM_EXIT_OK;
     }
+    if (strcmp(argv[1], "help") == 0 && strncmp(argv[2], "--as=", 5) == 0)
+        return help_as(argv[2] + 5);
     if (strcmp(argv[1], "help") == 0)
         at = 2;
     const struct lm_command *command = lm_command_named(argv[at]);
@@ -91,7 +108,7 @@ static int dispatch(int argc, char **argv)
 
 int lm_cli_main(int argc, char **argv)
 {
-    setlocale(LC_CTYPE, ""); /* only to know whether the terminal speaks UTF-8 */
+    lm_tongue_begin();
     int exit = dispatch(argc, argv);
     bool bad = ferror(stdout) != 0;
     if (fflush(stdout) != 0 || bad)

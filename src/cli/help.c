@@ -3,6 +3,7 @@
 
 #include <string.h>
 
+#include "help.h"
 #include "lugmark/version.h"
 
 static const char *const group_names[LM_GROUPS] = {
@@ -11,6 +12,11 @@ static const char *const group_names[LM_GROUPS] = {
     [LM_GROUP_AFTER] = "Afterwards",
     [LM_GROUP_CODES] = "Codes",
 };
+
+const char *lm_group_name(enum lm_group group)
+{
+    return group_names[group];
+}
 
 static void one_option(FILE *out, const struct lm_option *o)
 {
