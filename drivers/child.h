@@ -1,6 +1,6 @@
 /** @file child.h
  * A program that the daemon runs: started without a shell, watched, ended without waiting for it.
- * Private to drivers/.
+ * For drivers, and for what the daemon runs beside the race.
  */
 #ifndef DRIVERS_CHILD_H
 #define DRIVERS_CHILD_H

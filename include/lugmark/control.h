@@ -9,21 +9,28 @@
  *   {"do":"open","kind":"walk","mob":"does","lot":"L","animals":["A1"],"count":"C","who":"W"}
  *   {"do":"saw","number":"0417","lane":"1","on_last":true}
  *   {"do":"head","n":213,"lane":"1"}      {"do":"undo"}      {"do":"close"}
- *   {"do":"findings","text":true}  {"do":"status"}  {"do":"readers"}
+ *   {"do":"findings","text":true,"lang":"de"}  {"do":"status"}  {"do":"readers"}
  *   {"do":"watch","after":SEQ}            then the stream below follows, from SEQ on if given
+ *   {"do":"pair","may":"act"|"look"}  {"do":"paired"}  {"do":"unpair","name":NAME|"all"}
  * Answers: {"ok":true,"id":...,"seq":N,...} or
  *   {"ok":false,"id":...,"error":"what","mend":"how","exit":2|3|4}
  *   open:     "session":SESSION "expected":N
  *   saw:      "verdict":VERDICT      undo: "undone":{"sighting":"0417"} or {"heads":213}
  *   close:    "tally":TALLY          status: "session":SESSION|null "tally":TALLY|null
- *   findings: "findings":{the lugmark.findings/1 object}, and "text", the same for people, if asked
+ *   findings: "findings":{the lugmark.findings/1 object}, and "text", the same for people, if asked,
+ *             in the language of "lang" when there is a catalog of it, else in English
  *   readers:  "readers":[READER]
  *   open, saw, head, undo, close with a token that was used: "seq" and "again":true
  *   head, undo: "tally":TALLY        close: "session":SESSION
  *   status also: "journal":"well"|"failed" "problem":"..."|null "waiting":N (readings not yet on
  * the disk) "last_seq":N "lanes":["1"] "holding":{"name","number","keeper"} "animals":N
  *   "by_lane":[{"lane":"1","readings":N,"passes":N}]|null (of the open session: each lane there is)
+ *   "page": where the page is, such as "http://127.0.0.1:8480/", or null
  *   watch: "last_seq":N
+ *   pair: "url":"http://192.0.2.7:8480/pair#SECRET" "secret" "until":"...Z" "may" "qr":["0110..."]
+ *   (rows of the QR code of url, 1 is dark, without the quiet zone)
+ *   paired: "paired":[{"name":"device-1","may":"act"|"look","from":"192.0.2.9","paired":"...Z"}]
+ *   unpair: "forgotten":N
  * An answer that has a seq is sent after that event is on the disk.
  *
  * SESSION

@@ -1,6 +1,8 @@
 /* The daemon's socket, from the other end: connecting, and lines in both directions. */
 #include "client.h"
 
+#include "wire/wire.h"
+
 #include <errno.h>
 #include <poll.h>
 #include <stdlib.h>
@@ -163,7 +165,7 @@ static enum lm_err send_all(int fd, const char *data, size_t len)
 
 enum lm_err lm_client_send(struct lm_client *client, const json_t *request)
 {
-    char *text = json_dumps(request, JSON_COMPACT);
+    char *text = lm_wire_dumps(request);
     if (text == NULL)
         return LM_ENOMEM;
     size_t len = strlen(text);

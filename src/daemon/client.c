@@ -24,18 +24,25 @@ static void on_line(const char *line, size_t len, int64_t seq, void *ctx)
     struct client *c = ctx;
     /* What is in the journal comes to a client that catches up from there, in its turn. */
     if (c->resume == NULL || seq == 0) {
-        client_write(c, line, len);
+        client_write(c, line, len, seq);
     }
 }
 
 size_t client_queued(const struct client *c)
 {
+    if (c->way != NULL) {
+        return c->way->queued(c);
+    }
     return c->bev == NULL ? 0 : evbuffer_get_length(bufferevent_get_output(c->bev));
 }
 
 void client_drop(struct client *c, const char *why)
 {
     if (c->gone) {
+        return;
+    }
+    if (c->way != NULL) {
+        c->way->drop(c, why);
         return;
     }
     if (why != NULL) {
@@ -47,9 +54,13 @@ void client_drop(struct client *c, const char *why)
     control_reap(&c->d->control);
 }
 
-void client_write(struct client *c, const char *line, size_t len)
+void client_write(struct client *c, const char *line, size_t len, int64_t seq)
 {
     if (c->gone || c->closing) {
+        return;
+    }
+    if (c->way != NULL) {
+        c->way->line(c, line, len, seq);
         return;
     }
     if (client_queued(c) + len > c->allow) {
@@ -62,6 +73,10 @@ void client_write(struct client *c, const char *line, size_t len)
 void client_answer(struct client *c, json_t *object)
 {
     size_t len = 0;
+    if (c->way != NULL) {
+        c->way->answer(c, object);
+        return;
+    }
     char *line = object != NULL ? publish_line(object, &len) : NULL;
     json_decref(object);
     if (line == NULL) {
@@ -69,7 +84,7 @@ void client_answer(struct client *c, json_t *object)
         return;
     }
     c->allow = client_queued(c) + len + LM_CONTROL_QUEUE_MAX;
-    client_write(c, line, len);
+    client_write(c, line, len, 0);
     free(line);
 }
 

@@ -13,6 +13,16 @@ struct daemon;
 struct bufferevent;
 struct resume;
 
+struct client;
+
+/** Where the lines of somebody go who is told as a client is, but is none of the control socket. */
+struct client_way {
+    void (*line)(struct client *c, const char *line, size_t len, int64_t seq);
+    void (*answer)(struct client *c, json_t *object); /**< takes it over */
+    size_t (*queued)(const struct client *c);
+    void (*drop)(struct client *c, const char *why);
+};
+
 struct client {
     struct daemon *d;
     struct bufferevent *bev; /**< NULL: this place is free */
@@ -20,8 +30,11 @@ struct client {
     bool closing;            /**< to be dropped when its output is written */
     bool ended;              /**< it has no more to say */
     bool watching;
-    size_t allow;          /**< output it may leave unread before it is dropped */
-    struct resume *resume; /**< while it catches up, else NULL */
+    bool looks;                   /**< it may look, and change nothing */
+    size_t allow;                 /**< output it may leave unread before it is dropped */
+    struct resume *resume;        /**< while it catches up, else NULL */
+    const struct client_way *way; /**< NULL: the control socket */
+    void *owner;                  /**< of whom the way knows */
 };
 
 /** Take a connection. @return LM_OK or LM_ENOMEM, with @p fd closed. */
@@ -33,8 +46,8 @@ void client_free(struct client *c);
 /** Say why and drop it as soon as possible. */
 void client_drop(struct client *c, const char *why);
 
-/** Queue a line for it. */
-void client_write(struct client *c, const char *line, size_t len);
+/** Queue a line for it. @param[in] seq  Its place in the journal, or 0. */
+void client_write(struct client *c, const char *line, size_t len, int64_t seq);
 
 /** Queue an answer, however long: it was asked for. Takes @p object over. */
 void client_answer(struct client *c, json_t *object);

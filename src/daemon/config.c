@@ -10,6 +10,7 @@ struct config *config_new(void)
     struct config *cfg = calloc(1, sizeof *cfg);
     if (cfg != NULL) {
         lm_session_defaults(&cfg->options);
+        cfg->control_group = PEER_WORK;
     }
     return cfg;
 }

@@ -8,6 +8,7 @@
 #include "lugmark/driver.h"
 #include "lugmark/regcsv.h"
 #include "lugmark/session.h"
+#include "peer.h"
 
 #define CONFIG_LINE_MAX LM_INI_LINE_MAX
 #define CONFIG_KEY_MAX 48u
@@ -54,7 +55,9 @@ struct config {
     char holding_name[LM_VISUAL_MAX + 1];
     char holding_number[LM_NAME_MAX + 1];
     char holding_keeper[LM_VISUAL_MAX + 1];
-    char page_listen[LM_NAME_MAX + 1]; /**< address:port */
+    char page_listen[LM_NAME_MAX + 1]; /**< address:port, "off", or "" for the default */
+    char page_lan[LM_NAME_MAX + 1];    /**< address for paired devices, "off", or "" for all */
+    enum peer_may control_group;       /**< what the group of the control socket may do */
     struct config_reader readers[CONFIG_READERS];
     size_t n_readers;
     struct config_lane lanes[CONFIG_LANES];

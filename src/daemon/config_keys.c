@@ -1,13 +1,15 @@
 #include "config_parse.h"
 
+#include <arpa/inet.h>
 #include <stdlib.h>
 #include <string.h>
 
 static const char *const section_names[] = {
-    "holding", "lane", "reader", "frame", "page", "attention", NULL};
+    "holding", "lane", "reader", "frame", "page", "attention", "control", NULL};
 static const char *const holding_keys[] = {"name", "number", "keeper", NULL};
 static const char *const lane_keys[] = {"rearm_s", "crossing_s", NULL};
-static const char *const page_keys[] = {"listen", NULL};
+static const char *const control_keys[] = {"group", NULL};
+static const char *const page_keys[] = {"listen", "lan", NULL};
 
 static void set_text(
     struct config_parse *c, const char *key, const char *value, char *out, size_t size)
@@ -148,6 +150,8 @@ void config_section_begin(struct config_parse *c, const char *text)
         begin_single(c, CONFIG_PAGE, word, name);
     } else if (strcmp(word, "attention") == 0) {
         begin_single(c, CONFIG_ATTENTION, word, name);
+    } else if (strcmp(word, "control") == 0) {
+        begin_single(c, CONFIG_CONTROL, word, name);
     } else {
         begin_named(c, word, name);
     }
@@ -240,22 +244,69 @@ static void attention_key(struct config_parse *c, const char *key, const char *v
     config_bad(c, c->line, "write go, look or hold", "%s = %s is no attention", key, value);
 }
 
+static bool is_address(const char *text, size_t len)
+{
+    char host[LM_NAME_MAX + 1];
+    struct in6_addr at;
+    if (len == 0 || len >= sizeof host) {
+        return false;
+    }
+    memcpy(host, text, len);
+    host[len] = '\0';
+    if (strcmp(host, "localhost") == 0 || inet_pton(AF_INET, host, &at) == 1) {
+        return true;
+    }
+    host[len - 1] = '\0';
+    return host[0] == '[' && text[len - 1] == ']' && inet_pton(AF_INET6, host + 1, &at) == 1;
+}
+
+static bool is_address_and_port(const char *value)
+{
+    const char *colon = strrchr(value, ':');
+    const char *port = colon != NULL ? colon + 1 : "";
+    size_t n = strspn(port, "0123456789");
+    return n > 0 && n <= 5 && port[n] == '\0' && strtol(port, NULL, 10) <= 65535 &&
+           is_address(value, (size_t) (colon - value));
+}
+
 /* An address and a port; whether it can be listened on is found out by the page itself. */
 static void page_key(struct config_parse *c, const char *key, const char *value)
 {
+    bool off = strcmp(value, "off") == 0;
     if (!known_key(c, "page", key, page_keys)) {
         return;
     }
-    const char *colon = strrchr(value, ':');
-    char *end = NULL;
-    long port = colon != NULL ? strtol(colon + 1, &end, 10) : 0;
-    if (colon == NULL || colon == value || end == colon + 1 || *end != '\0' || port < 1 ||
-        port > 65535) {
-        config_bad(
-            c, c->line, "write it as 127.0.0.1:8480", "listen = %s is no address and port", value);
+    if (strcmp(key, "lan") == 0) {
+        struct in_addr at;
+        if (!off && inet_pton(AF_INET, value, &at) != 1) {
+            config_bad(c, c->line, "write an address of this machine such as 192.168.1.5, or off",
+                "lan = %s is no address", value);
+            return;
+        }
+        set_text(c, key, value, c->cfg->page_lan, sizeof c->cfg->page_lan);
+        return;
+    }
+    if (!off && !is_address_and_port(value)) {
+        config_bad(c, c->line, "write it as 127.0.0.1:8480, or off",
+            "listen = %s is no address and port", value);
         return;
     }
     set_text(c, key, value, c->cfg->page_listen, sizeof c->cfg->page_listen);
+}
+
+static void control_key(struct config_parse *c, const char *key, const char *value)
+{
+    static const char *const words[] = {"nobody", "look", "work"}; /* as enum peer_may */
+    if (!known_key(c, "control", key, control_keys)) {
+        return;
+    }
+    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
+        if (strcmp(value, words[i]) == 0) {
+            c->cfg->control_group = (enum peer_may) i;
+            return;
+        }
+    }
+    config_bad(c, c->line, "write work, look or nobody", "group = %s is none of these", value);
 }
 
 /* Keys of readers and frames are judged when the driver is known. */
@@ -314,6 +365,9 @@ void config_key(struct config_parse *c, const char *key, const char *value)
         break;
     case CONFIG_ATTENTION:
         attention_key(c, key, value);
+        break;
+    case CONFIG_CONTROL:
+        control_key(c, key, value);
         break;
     case CONFIG_BAD_SECTION:
         break;

@@ -16,7 +16,8 @@ enum config_section {
     CONFIG_READER,
     CONFIG_FRAME,
     CONFIG_PAGE,
-    CONFIG_ATTENTION
+    CONFIG_ATTENTION,
+    CONFIG_CONTROL
 };
 
 struct config_parse {

@@ -3,11 +3,34 @@
 #include "daemon.h"
 #include "log.h"
 #include "lugmark/control.h"
+#include "peer.h"
 #include <errno.h>
 #include <event2/listener.h>
 #include <string.h>
 #include <sys/socket.h>
 #include <unistd.h>
+
+/* The last line to somebody who is not served. */
+static void turn_away(int fd, const char *line, size_t len)
+{
+    ssize_t done = send(fd, line, len, MSG_NOSIGNAL | MSG_DONTWAIT);
+    (void) done;
+    close(fd);
+}
+
+static bool may_enter(int fd, enum peer_may may)
+{
+    static const char closed[] =
+        "{\"schema\":\"" LM_CONTROL_SCHEMA
+        "\",\"ok\":false,\"error\":\"this user may not use the control socket\",\"mend\":\"be the "
+        "daemon's user or in the group of its socket; see [control] in "
+        "lugmark.conf\",\"exit\":4}\n";
+    if (may == PEER_NOTHING) {
+        log_at(LOG_LEVEL_WARNING, "control", "a user who may not was turned away");
+        turn_away(fd, closed, sizeof closed - 1);
+    }
+    return may != PEER_NOTHING;
+}
 
 static void on_accept(
     struct evconnlistener *l, evutil_socket_t fd, struct sockaddr *from, int len, void *ctx)
@@ -16,11 +39,16 @@ static void on_accept(
     (void) l;
     (void) from;
     (void) len;
+    enum peer_may may = peer_may(fd, c->d->config->control_group);
+    if (!may_enter(fd, may)) {
+        return;
+    }
     for (size_t i = 0; i < CONTROL_CLIENTS; i++) {
         if (c->clients[i].bev == NULL) {
             if (client_begin(&c->clients[i], c->d, fd) != LM_OK) {
                 log_at(LOG_LEVEL_WARNING, "control", "out of memory for one more client");
             }
+            c->clients[i].looks = may == PEER_LOOK;
             return;
         }
     }
@@ -28,9 +56,7 @@ static void on_accept(
         "{\"schema\":\"" LM_CONTROL_SCHEMA
         "\",\"ok\":false,\"error\":\"too many clients\",\"mend\":\"end some and "
         "try again\",\"exit\":4}\n";
-    ssize_t done = send(fd, full, sizeof full - 1, MSG_NOSIGNAL | MSG_DONTWAIT);
-    (void) done;
-    close(fd);
+    turn_away(fd, full, sizeof full - 1);
 }
 
 /* Out of descriptors: libevent would try again at once, for ever, and say so each time. */

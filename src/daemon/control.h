@@ -28,6 +28,9 @@ struct control {
  */
 int control_socket(const char *wanted, char *path, size_t size, struct lm_problem *p);
 
+/** Where the control socket is, given --socket or NULL. */
+void control_path(const char *wanted, char *path, size_t size);
+
 /** Serve @p listening, which is taken over. */
 enum lm_err control_begin(struct control *c, struct daemon *d, int listening);
 void control_end(struct control *c);

@@ -9,7 +9,7 @@
 #include <sys/un.h>
 #include <unistd.h>
 
-static void choose_path(const char *wanted, char *path, size_t size)
+void control_path(const char *wanted, char *path, size_t size)
 {
     const char *named = wanted != NULL ? wanted : getenv("LUGMARK_SOCKET");
     const char *run = getenv("XDG_RUNTIME_DIR");
@@ -80,7 +80,7 @@ static enum lm_err bind_and_listen(
 int control_socket(const char *wanted, char *path, size_t size, struct lm_problem *p)
 {
     struct sockaddr_un at = {.sun_family = AF_UNIX};
-    choose_path(wanted, path, size);
+    control_path(wanted, path, size);
     size_t len = strlen(path);
     if (len >= sizeof at.sun_path) {
         snprintf(p->file, sizeof p->file, "%s", path);

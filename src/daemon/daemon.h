@@ -8,6 +8,7 @@
 #include "control.h"
 #include "fold.h"
 #include "journal.h"
+#include "page.h"
 #include "publish.h"
 #include "reader.h"
 #include <event2/event.h>
@@ -15,7 +16,8 @@
 /* Lower runs first. The commit comes after everything that may still join its transaction. */
 #define PRIORITY_WORK 0
 #define PRIORITY_COMMIT 1
-#define PRIORITIES 2
+#define PRIORITY_PAGE 2 /* only when nothing of the race is to do */
+#define PRIORITIES 3
 
 struct daemon {
     const struct config *config;
@@ -26,6 +28,9 @@ struct daemon {
     struct journal journal;
     struct readers readers;
     struct control control;
+    struct page page;
+    unsigned resumes;        /**< clients that catch up now, see resume.h */
+    const char *db, *socket; /**< paths, for the programs that the page runs */
     struct event *signals[2];
     struct event *second; /**< once a second: silence, register changes */
     struct event *watchdog;
@@ -33,7 +38,7 @@ struct daemon {
 
 /**
  * Run until a signal ends it.
- * @param[in] d          Zero but for `readers`, which readers_new() made.
+ * @param[in] d          Zero but for `readers`, which readers_new() made, `db` and `socket`.
  * @param[in] store      Open for writing. Borrowed.
  * @param[in] listening  Listening control socket; taken over.
  * @return the exit status: 0, or 4 when something could not be kept or started.

@@ -21,6 +21,7 @@ static void on_commit(evutil_socket_t fd, short what, void *ctx)
 enum lm_err journal_begin(struct journal *j, struct daemon *d)
 {
     *j = (struct journal){.d = d};
+    lm_store_there(d->store); /* which file it is, from now on */
     /* Taken once: the pages are touched only when the disk falls behind. */
     j->pending = malloc(JOURNAL_PENDING_ROOM * sizeof *j->pending);
     j->commit = event_new(d->base, -1, 0, on_commit, j);
@@ -94,16 +95,43 @@ static void note_problem(struct journal *j, enum lm_err err)
     }
 }
 
+/* Somebody removed the register while we have it open: what it holds is still to be had from us. */
+static void rescue(struct journal *j)
+{
+    struct lm_store *store = j->d->store;
+    struct lm_problem why = j->problem;
+    if (j->rescued[0] == '\0' && lm_store_rescue(store, j->rescued, sizeof j->rescued) != LM_OK) {
+        log_problem(LOG_LEVEL_ERROR, "journal", lm_store_problem(store));
+        j->rescued[0] = '\0'; /* tried again with the next retry */
+    }
+    if (j->rescued[0] != '\0') {
+        lm_problem_set(&j->problem, LM_EGONE,
+            "put it back where it was; or stop lugmarkd, move the copy there and start it again",
+            "%s; all that was told is in %s", why.what, j->rescued);
+    }
+}
+
 static void say_failed(struct journal *j, enum lm_err err)
 {
     const struct timeval second = {1, 0};
     note_problem(j, err);
     bool news = !j->failed;
     j->failed = true;
+    if (err == LM_EGONE) {
+        rescue(j);
+    }
     evtimer_add(j->retry, &second);
     if (news) {
         log_problem(LOG_LEVEL_ERROR, "journal", &j->problem);
         say_state(j);
+    }
+}
+
+void journal_check(struct journal *j)
+{
+    enum lm_err err = j->failed ? LM_OK : lm_store_there(j->d->store);
+    if (err != LM_OK) {
+        say_failed(j, err);
     }
 }
 
@@ -113,6 +141,7 @@ static void say_well(struct journal *j)
         return;
     }
     j->failed = false;
+    j->rescued[0] = '\0';
     evtimer_del(j->retry);
     log_at(LOG_LEVEL_NOTICE, "journal", "the register can be written again");
     say_state(j);
@@ -146,7 +175,8 @@ static enum lm_err write_all(
     struct journal *j, struct lm_event *evs, size_t n, const char *token, int64_t *session)
 {
     struct lm_store *store = j->d->store;
-    enum lm_err err = lm_store_begin(store);
+    enum lm_err err = lm_store_there(store);
+    err = err != LM_OK ? err : lm_store_begin(store);
     if (err != LM_OK) {
         return err;
     }

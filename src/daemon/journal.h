@@ -26,6 +26,7 @@ struct journal {
     struct event *retry;
     bool failed;
     struct lm_problem problem; /**< while failed */
+    char rescued[4096];        /**< copy of a register that was removed under us, or "" */
 };
 
 enum lm_err journal_begin(struct journal *j, struct daemon *d);
@@ -42,6 +43,9 @@ void journal_nudge(struct journal *j);
 
 /** Commit, fold and publish what is pending. @return LM_OK, or why not; it stays pending then. */
 enum lm_err journal_flush(struct journal *j);
+
+/** Once a second: notice a register that was removed before the next reading does. */
+void journal_check(struct journal *j);
 
 /**
  * Journal one event of a client, after journal_flush().

@@ -20,6 +20,7 @@ static void on_second(evutil_socket_t fd, short what, void *ctx)
     (void) fd;
     (void) what;
     readers_check(&d->readers);
+    journal_check(&d->journal);
     journal_catch_up(&d->journal);
 }
 
@@ -91,6 +92,7 @@ static enum lm_err start(
     err = err != LM_OK ? err : journal_begin(&d->journal, d);
     err = err != LM_OK ? err : fold_begin(&d->fold, store, config);
     err = err != LM_OK ? err : readers_begin(&d->readers, d);
+    err = err != LM_OK ? err : page_begin(&d->page, d);
     return err;
 }
 
@@ -131,6 +133,7 @@ int daemon_run(struct daemon *d, const struct config *config, struct lm_store *s
             err == LM_ENOMEM ? lm_err_str(err) : lm_store_problem(store)->what);
     }
     readers_end(&d->readers);
+    page_end(&d->page);
     control_end(&d->control);
     journal_end(&d->journal);
     fold_end(&d->fold);

@@ -4,6 +4,7 @@
 #include "daemon.h"
 
 #include "log.h"
+#include "pair_tool.h"
 #include "lugmark/version.h"
 #include <errno.h>
 #include <fcntl.h>
@@ -21,6 +22,7 @@
 
 static const char usage[] =
     "usage: lugmarkd [--config FILE] [--db FILE] [--socket PATH] [--foreground]\n"
+    "       lugmarkd --pair[=look] | --paired | --unpair NAME|all  [--socket PATH]\n"
     "\n"
     "Reads the readers at the race, keeps every reading in the register's journal before anybody\n"
     "is told of it, and serves `lugmark` over a Unix socket. Ends on SIGTERM and SIGINT.\n"
@@ -33,6 +35,11 @@ static const char usage[] =
     "                  $XDG_RUNTIME_DIR/lugmark.sock, then /run/lugmark/control.sock\n"
     "  --foreground    taken and without effect: lugmarkd never leaves the foreground,\n"
     "                  the service manager or the shell puts it where it should be\n"
+    "  --pair[=look]   let another device use the page: ask the lugmarkd that is at work to\n"
+    "                  open it to the network and show the way in as a QR code; with look\n"
+    "                  that device may change nothing\n"
+    "  --paired        list the devices that may\n"
+    "  --unpair NAME   forget one of them, or all\n"
     "  --help          this text\n"
     "  --version       the version\n"
     "\n"
@@ -44,6 +51,7 @@ static const char usage[] =
 
 struct options {
     const char *config, *db, *socket;
+    struct pair_ask ask; /**< verb NULL: to be a daemon */
 };
 
 /* Returns -1 to go on, else the exit status. */
@@ -51,8 +59,9 @@ static int take_options(int argc, char **argv, struct options *o)
 {
     static const struct option longs[] = {{"config", required_argument, NULL, 'c'},
         {"db", required_argument, NULL, 'd'}, {"socket", required_argument, NULL, 's'},
-        {"foreground", no_argument, NULL, 'f'}, {"help", no_argument, NULL, 'h'},
-        {"version", no_argument, NULL, 'V'}, {NULL, 0, NULL, 0}};
+        {"foreground", no_argument, NULL, 'f'}, {"pair", optional_argument, NULL, 'p'},
+        {"paired", no_argument, NULL, 'l'}, {"unpair", required_argument, NULL, 'u'},
+        {"help", no_argument, NULL, 'h'}, {"version", no_argument, NULL, 'V'}, {NULL, 0, NULL, 0}};
     int c;
     while ((c = getopt_long(argc, argv, "c:d:s:fhV", longs, NULL)) != -1) {
         switch (c) {
@@ -67,6 +76,15 @@ static int take_options(int argc, char **argv, struct options *o)
             break;
         case 'f':
             break;
+        case 'p':
+            o->ask = (struct pair_ask){"pair", optarg};
+            break;
+        case 'l':
+            o->ask = (struct pair_ask){"paired", NULL};
+            break;
+        case 'u':
+            o->ask = (struct pair_ask){"unpair", optarg};
+            break;
         case 'h':
             fputs(usage, stdout);
             return 0;
@@ -77,6 +95,10 @@ static int take_options(int argc, char **argv, struct options *o)
             fputs("to mend: lugmarkd --help\n", stderr);
             return EXIT_USAGE;
         }
+    }
+    if (o->ask.verb != NULL && strcmp(o->ask.verb, "pair") == 0 && o->ask.word == NULL &&
+        optind + 1 == argc) {
+        o->ask.word = argv[optind++]; /* `--pair look` */
     }
     if (optind < argc) {
         fprintf(
@@ -92,18 +114,30 @@ static void say_problem(const struct lm_problem *p, void *ctx)
     log_problem(LOG_LEVEL_ERROR, "configuration", p);
 }
 
+/* The first start: nothing is wrong, and somebody must be told what comes next. */
+static void say_no_readers(const char *path)
+{
+    const char *file = path != NULL ? path : "/etc/lugmark/lugmark.conf";
+    log_at(LOG_LEVEL_NOTICE, "configuration",
+        "no reader is named%s. To name one, write into %s: [reader front] and below it "
+        "port = /dev/serial/by-id/... (ls /dev/serial/by-id shows yours), then start lugmarkd "
+        "again; see man lugmark.conf",
+        path != NULL ? "" : ", and there is no configuration", file);
+}
+
 /* Returns -1 to go on, else the exit status. */
 static int take_config(const struct options *o, struct config *config, struct readers *readers)
 {
     char found[PATH_MAX];
     const char *path = o->config != NULL ? o->config : lm_ini_default(found, sizeof found);
-    if (path == NULL) {
-        log_at(LOG_LEVEL_NOTICE, "configuration", "none found: no readers; see lugmarkd --help");
-    } else if (config_read(config, path, say_problem, NULL) != LM_OK) {
+    if (path != NULL && config_read(config, path, say_problem, NULL) != LM_OK) {
         return EXIT_INPUT;
     }
     enum lm_err err = readers_new(readers, config, say_problem, NULL);
     if (err == LM_OK) {
+        if (config->n_readers == 0) {
+            say_no_readers(path);
+        }
         return -1;
     }
     return err == LM_EINPUT ? EXIT_INPUT : EXIT_FAILED;
@@ -188,6 +222,8 @@ static int serve(const struct options *o, struct daemon *d, const struct config 
         listening = control_socket(o->socket, socket_path, sizeof socket_path, &p);
     }
     if (listening >= 0) {
+        d->db = db;
+        d->socket = socket_path;
         code = daemon_run(d, config, store, listening);
         unlink(socket_path);
     } else {
@@ -208,6 +244,9 @@ int main(int argc, char **argv)
     int code = take_options(argc, argv, &o);
     if (code >= 0) {
         return code;
+    }
+    if (o.ask.verb != NULL) {
+        return pair_tool(&o.ask, o.socket);
     }
     ignore_signals();
     struct config *config = config_new();

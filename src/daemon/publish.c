@@ -1,5 +1,7 @@
 #include "publish.h"
 
+#include "wire/wire.h"
+
 #include <stdlib.h>
 #include <string.h>
 
@@ -32,7 +34,7 @@ bool publish_wanted(const struct publisher *p)
 
 char *publish_line(const json_t *object, size_t *len)
 {
-    char *text = json_dumps(object, JSON_COMPACT | JSON_REAL_PRECISION(15));
+    char *text = lm_wire_dumps(object);
     if (text == NULL) {
         return NULL;
     }

@@ -9,18 +9,22 @@
 struct verb {
     const char *name;
     void (*run)(struct request *r);
+    bool looks; /* changes nothing: also for those who may only look */
 };
 
 static const struct verb verbs[] = {
-    {"open", request_open},
-    {"saw", request_saw},
-    {"head", request_head},
-    {"undo", request_undo},
-    {"close", request_close},
-    {"findings", request_findings},
-    {"status", request_status},
-    {"readers", request_readers},
-    {"watch", request_watch},
+    {"open", request_open, false},
+    {"saw", request_saw, false},
+    {"head", request_head, false},
+    {"undo", request_undo, false},
+    {"close", request_close, false},
+    {"findings", request_findings, true},
+    {"status", request_status, true},
+    {"readers", request_readers, true},
+    {"watch", request_watch, true},
+    {"pair", request_pair, false},
+    {"paired", request_paired, false},
+    {"unpair", request_unpair, false},
 };
 
 static int exit_of(enum lm_err err)
@@ -165,7 +169,12 @@ static bool dispatch(struct request *r, size_t len)
     }
     for (size_t i = 0; i < sizeof verbs / sizeof verbs[0]; i++) {
         if (strcmp(verbs[i].name, verb) == 0) {
-            if (take_token(r)) {
+            if (r->client->looks && !verbs[i].looks) {
+                fail(r, LM_EIO,
+                    "ask the keeper; [control] in lugmark.conf says what the group of the socket "
+                    "may do",
+                    "you may look, and not change anything");
+            } else if (take_token(r)) {
                 verbs[i].run(r);
             }
             return true;
@@ -176,21 +185,26 @@ static bool dispatch(struct request *r, size_t len)
     return true;
 }
 
+bool request_take(struct client *c, json_t *body, size_t len)
+{
+    struct request r = {.d = c->d, .client = c, .body = body};
+    if (json_is_object(body)) {
+        r.id = json_object_get(body, "id");
+        return dispatch(&r, len);
+    }
+    if (len > LM_CONTROL_LINE_MAX) {
+        return false;
+    }
+    fail(&r, LM_EARG, "send one JSON object a line, each key once",
+        body == NULL ? "the line is not JSON" : "the line is no JSON object");
+    return true;
+}
+
 bool request_handle(struct client *c, const char *line, size_t len)
 {
     json_error_t error;
-    struct request r = {.d = c->d, .client = c};
-    r.body = json_loadb(line, len, JSON_REJECT_DUPLICATES, &error);
-    bool good = true;
-    if (json_is_object(r.body)) {
-        r.id = json_object_get(r.body, "id");
-        good = dispatch(&r, len);
-    } else if (len > LM_CONTROL_LINE_MAX) {
-        good = false;
-    } else {
-        fail(&r, LM_EARG, "send one JSON object a line, each key once",
-            r.body == NULL ? "the line is not JSON" : "the line is no JSON object");
-    }
-    json_decref(r.body);
+    json_t *body = json_loadb(line, len, JSON_REJECT_DUPLICATES, &error);
+    bool good = request_take(c, body, len);
+    json_decref(body);
     return good;
 }

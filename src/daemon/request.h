@@ -22,6 +22,14 @@ struct request {
  */
 bool request_handle(struct client *c, const char *line, size_t len);
 
+/**
+ * Do what a request says and answer it.
+ * @param[in] body  Any JSON, or NULL for none. Borrowed.
+ * @param[in] len   Bytes that it took.
+ * @return false when it is longer than its kind may be.
+ */
+bool request_take(struct client *c, json_t *body, size_t len);
+
 /** Answer `ok` with the keys of @p more, which is taken over; NULL for none. */
 void request_ok(struct request *r, json_t *more);
 
@@ -43,6 +51,11 @@ void request_findings(struct request *r);
 void request_status(struct request *r);
 void request_readers(struct request *r);
 void request_watch(struct request *r);
+
+/** Of those about who may use the page from elsewhere, in page_pair.c. */
+void request_pair(struct request *r);
+void request_paired(struct request *r);
+void request_unpair(struct request *r);
 
 /** What became of an event that a request makes. */
 enum request_fate { REQUEST_ANSWERED, REQUEST_DONE };

@@ -2,6 +2,7 @@
 
 #include "daemon.h"
 #include "lugmark/report.h"
+#include "report/tongue.h"
 #include "resume.h"
 #include "verdict_json.h"
 #include <stdlib.h>
@@ -43,7 +44,12 @@ static json_t *findings_json(const struct request *r, const struct lm_session *s
     if (out == NULL || !json_is_true(json_object_get(r->body, "text"))) {
         return out;
     }
+    const char *lang = json_string_value(json_object_get(r->body, "lang"));
+    bool lent = lang != NULL && lm_tongue_lend(lang); /* one of ours, else English */
     text = written(lm_report_text, session, &len);
+    if (lent) {
+        lm_tongue_give_back();
+    }
     if (text != NULL) {
         json_object_set_new(out, "text", json_stringn(text, len));
     }
@@ -115,17 +121,20 @@ void request_status(struct request *r)
     /* Not request_ready(): how we are must be told when the register is not well, too. */
     journal_flush(&d->journal);
     journal_catch_up(&d->journal);
+    char page[PAGE_URL_MAX];
+    page_url(&d->page, page);
     json_t *holding = json_pack("{s:s, s:s, s:s}", "name", d->config->holding_name, "number",
         d->config->holding_number, "keeper", d->config->holding_keeper);
     request_ok(
-        r, json_pack("{s:o, s:o, s:s, s:o, s:I, s:I, s:o, s:o, s:o, s:I}", "session",
+        r, json_pack("{s:o, s:o, s:s, s:o, s:I, s:I, s:o, s:o, s:o, s:I, s:o}", "session",
                f->session != NULL ? session_json(&f->row) : json_null(), "tally",
                tally_json(f->session), "journal", d->journal.failed ? "failed" : "well", "problem",
                d->journal.failed ? json_string(d->journal.problem.what) : json_null(), "waiting",
                (json_int_t) d->journal.n, "last_seq", (json_int_t) f->last_seq, "lanes",
                lanes_json(d->config), "by_lane",
                f->session != NULL ? lanes_tally_json(&f->lanes, d->config) : json_null(), "holding",
-               holding, "animals", (json_int_t) lm_roll_animals(f->roll)));
+               holding, "animals", (json_int_t) lm_roll_animals(f->roll), "page",
+               page[0] != '\0' ? json_string(page) : json_null()));
 }
 
 void request_readers(struct request *r)

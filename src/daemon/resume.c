@@ -35,11 +35,7 @@ enum lm_err resume_begin(struct client *c, int64_t after)
     if (err != LM_OK) {
         return err == LM_ENOTFOUND ? LM_OK : err;
     }
-    unsigned n = 0;
-    for (size_t i = 0; i < CONTROL_CLIENTS; i++) {
-        n += d->control.clients[i].resume != NULL ? 1u : 0u;
-    }
-    if (n >= RESUMES) {
+    if (d->resumes >= RESUMES) {
         return LM_EBUSY;
     }
     struct resume *r = calloc(1, sizeof *r);
@@ -50,6 +46,7 @@ enum lm_err resume_begin(struct client *c, int64_t after)
     }
     r->after = after;
     c->resume = r;
+    d->resumes++;
     return LM_OK;
 }
 
@@ -59,6 +56,7 @@ void resume_end(struct client *c)
         scratch_end(&c->resume->scratch);
         free(c->resume);
         c->resume = NULL;
+        c->d->resumes--;
     }
 }
 
@@ -73,7 +71,7 @@ static enum lm_err tell(const struct lm_event *ev, const struct lm_verdict *verd
         char *line = object != NULL ? publish_line(object, &len) : NULL;
         json_decref(object);
         if (line != NULL) {
-            client_write(c, line, len);
+            client_write(c, line, len, ev->seq);
         }
         free(line);
         r->after = ev->seq;

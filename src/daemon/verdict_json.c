@@ -1,6 +1,7 @@
 #include "verdict_json.h"
 
 #include "lugmark/report.h"
+#include "report/tongue.h"
 #include <string.h>
 
 static json_t *text_or_null(const char *text)
@@ -130,13 +131,24 @@ static void add_animal(json_t *out, const struct lm_roll *roll, uint32_t animal,
     json_object_set_new(out, "mob", json_string(mob));
 }
 
+json_t *animal_json(const struct lm_roll *roll, uint32_t animal)
+{
+    json_t *out = json_object();
+    if (out != NULL) {
+        add_animal(out, roll, animal, (struct lm_eid){.known = LM_EID_NONE});
+        json_object_set_new(out, "status",
+            json_string(lm_status_name((enum lm_status) lm_roll_animal(roll, animal).status)));
+    }
+    return out;
+}
+
 static const char *say(const struct lm_verdict *verdict)
 {
     enum lm_reason reason = lm_verdict_reason(verdict);
     if (reason != LM_REASONS) {
         return lm_reason_say(reason);
     }
-    return verdict->animal != LM_NO_ANIMAL ? "on the roll" : "";
+    return verdict->animal != LM_NO_ANIMAL ? N_("on the roll") : "";
 }
 
 /* Keys that every object about one event begins with. */

@@ -27,6 +27,9 @@ json_t *event_json(const struct lm_session *session, const struct lm_store_sessi
 /** A reading while no session is open. */
 json_t *idle_json(const struct lm_roll *roll, const struct lm_event *ev);
 
+/** SHORT of lugmark/page.h, without "should". @p animal is in the roll. */
+json_t *animal_json(const struct lm_roll *roll, uint32_t animal);
+
 /** A code as text, or null for none. */
 json_t *eid_json(struct lm_eid eid);
 

@@ -162,69 +162,72 @@ static void a_reader_takes_the_keys_of_its_frame(void **state)
 #define TEN "0123456789"
 #define LINE_190 TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN TEN
 
+static const struct {
+    const char *text;
+    long line;
+    const char *what; /* part of it */
+    const char *mend; /* part of it */
+} mistakes[] = {
+    {"name = x\n", 1, "before the first section", "[holding]"},
+    {"[holdign]\n", 1, "no section is called [holdign]", "did you mean holding?"},
+    {"[zzzzzzzz]\n", 1, "no section", "choose from holding lane reader"},
+    {"[holding]\nnmae = x\n", 2, "[holding] has no key nmae", "did you mean name?"},
+    {"[holding]\nname = x\nname = y\n", 3, "stands twice", "take one"},
+    {"[holding]\n[page]\n[holding]\n", 3, "[holding] stands twice", "one heading"},
+    {"[holding yard]\n", 1, "no name of its own", "take the name out"},
+    {"[lane]\n", 1, "[lane] without a name", "[lane NAME]"},
+    {"[lane 1]\n\n[lane 1]\n", 3, "stands twice, first in line 1", "one heading"},
+    {"[lane 1]\nrearm = 3\n", 2, "no key rearm", "did you mean rearm_s?"},
+    {"[lane 1]\nrearm_s = soon\n", 2, "rearm_s = soon", "2.5"},
+    {"[lane 1]\nrearm_s = -1\n", 2, "no time", "2.5"},
+    {"[lane 1]\nrearm_s = 3601\n", 2, "no time", "2.5"},
+    {"[lane 1]\nrearm_s =\n", 2, "no time", "2.5"},
+    {"[lane 1]\nrearm_s = 1.2.3\n", 2, "no time", "2.5"},
+    {"[attention]\nsame-animal-agian = hold\n", 2, "no finding has the reason",
+        "did you mean same-animal-again?"},
+    {"[control]\ngroup = read\n", 2, "none of these", "work, look or nobody"},
+    {"[control]\ngruop = look\n", 2, "no key gruop", "group"},
+    {"[attention]\ntest-code = stop\n", 2, "no attention", "go, look or hold"},
+    {"[page]\nlisten = 8480\n", 2, "no address and port", "127.0.0.1:8480"},
+    {"[page]\nlisten = 127.0.0.1:99999\n", 2, "no address and port", "127.0.0.1:8480"},
+    {R "drvier = serial\n", 3, "[reader a] has no key drvier", "did you mean driver?"},
+    {R "driver = seriel\n", 3, "no driver is called seriel", "did you mean serial?"},
+    {R "decoder = txet\n", 3, "no decoder is called txet", "did you mean text?"},
+    {R "decoder = frame mine\n", 3, "no section [frame mine]", "section [frame NAME]"},
+    {R "decoder = frame mine\n[frame mne]\nstart = 02\n", 3, "no section [frame mine]",
+        "did you mean mne?"},
+    {"[frame a]\nfeilds = block:8\n", 2, "[frame a] has no key feilds", "did you mean fields?"},
+    {R "poll_sm = 500\n", 3, "[reader a] has no key poll_sm", "did you mean poll_ms?"},
+    {R "lane =\n", 3, "no name of a lane", "such as 1"},
+    {R "silent_s = 1.5\n", 3, "silent_s = 1.5", "whole number"},
+    {R "[reader a]\n", 3, "[reader a] stands twice, first in line 1", "one heading"},
+    {"[reader a\n", 1, "without its closing ]", "[reader front]"},
+    {"[holding]\njust words\n", 2, "neither a section nor key = value", "key = value"},
+    {"[holding]\nname = \xff\xfe\n", 2, "not UTF-8", "UTF-8"},
+    {"[holding]\nname = a\033[31m\n", 2, "control characters", "UTF-8"},
+    {"[page]\n; " LINE_190 "12345"
+     "6\n",
+        2, "this line has 198 bytes; 197", "shorten"},
+};
+
 static void each_mistake_is_named(void **state)
 {
     (void) state;
-    static const struct {
-        const char *text;
-        long line;
-        const char *what; /* part of it */
-        const char *mend; /* part of it */
-    } rows[] = {
-        {"name = x\n", 1, "before the first section", "[holding]"},
-        {"[holdign]\n", 1, "no section is called [holdign]", "did you mean holding?"},
-        {"[zzzzzzzz]\n", 1, "no section", "choose from holding lane reader"},
-        {"[holding]\nnmae = x\n", 2, "[holding] has no key nmae", "did you mean name?"},
-        {"[holding]\nname = x\nname = y\n", 3, "stands twice", "take one"},
-        {"[holding]\n[page]\n[holding]\n", 3, "[holding] stands twice", "one heading"},
-        {"[holding yard]\n", 1, "no name of its own", "take the name out"},
-        {"[lane]\n", 1, "[lane] without a name", "[lane NAME]"},
-        {"[lane 1]\n\n[lane 1]\n", 3, "stands twice, first in line 1", "one heading"},
-        {"[lane 1]\nrearm = 3\n", 2, "no key rearm", "did you mean rearm_s?"},
-        {"[lane 1]\nrearm_s = soon\n", 2, "rearm_s = soon", "2.5"},
-        {"[lane 1]\nrearm_s = -1\n", 2, "no time", "2.5"},
-        {"[lane 1]\nrearm_s = 3601\n", 2, "no time", "2.5"},
-        {"[lane 1]\nrearm_s =\n", 2, "no time", "2.5"},
-        {"[lane 1]\nrearm_s = 1.2.3\n", 2, "no time", "2.5"},
-        {"[attention]\nsame-animal-agian = hold\n", 2, "no finding has the reason",
-            "did you mean same-animal-again?"},
-        {"[attention]\ntest-code = stop\n", 2, "no attention", "go, look or hold"},
-        {"[page]\nlisten = 8480\n", 2, "no address and port", "127.0.0.1:8480"},
-        {"[page]\nlisten = 127.0.0.1:99999\n", 2, "no address and port", "127.0.0.1:8480"},
-        {R "drvier = serial\n", 3, "[reader a] has no key drvier", "did you mean driver?"},
-        {R "driver = seriel\n", 3, "no driver is called seriel", "did you mean serial?"},
-        {R "decoder = txet\n", 3, "no decoder is called txet", "did you mean text?"},
-        {R "decoder = frame mine\n", 3, "no section [frame mine]", "section [frame NAME]"},
-        {R "decoder = frame mine\n[frame mne]\nstart = 02\n", 3, "no section [frame mine]",
-            "did you mean mne?"},
-        {"[frame a]\nfeilds = block:8\n", 2, "[frame a] has no key feilds", "did you mean fields?"},
-        {R "poll_sm = 500\n", 3, "[reader a] has no key poll_sm", "did you mean poll_ms?"},
-        {R "lane =\n", 3, "no name of a lane", "such as 1"},
-        {R "silent_s = 1.5\n", 3, "silent_s = 1.5", "whole number"},
-        {R "[reader a]\n", 3, "[reader a] stands twice, first in line 1", "one heading"},
-        {"[reader a\n", 1, "without its closing ]", "[reader front]"},
-        {"[holding]\njust words\n", 2, "neither a section nor key = value", "key = value"},
-        {"[holding]\nname = \xff\xfe\n", 2, "not UTF-8", "UTF-8"},
-        {"[holding]\nname = a\033[31m\n", 2, "control characters", "UTF-8"},
-        {"[page]\n; " LINE_190 "12345"
-         "6\n",
-            2, "this line has 198 bytes; 197", "shorten"},
-    };
-    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+    for (size_t i = 0; i < sizeof mistakes / sizeof mistakes[0]; i++) {
         struct config *cfg;
         struct heard heard;
-        enum lm_err err = read_bytes(rows[i].text, strlen(rows[i].text), &cfg, &heard);
-        if (err != LM_EINPUT || heard.n != 1 || heard.p[0].line != rows[i].line ||
-            strstr(heard.p[0].what, rows[i].what) == NULL ||
-            strstr(heard.p[0].mend, rows[i].mend) == NULL) {
+        enum lm_err err = read_bytes(mistakes[i].text, strlen(mistakes[i].text), &cfg, &heard);
+        if (err != LM_EINPUT || heard.n != 1 || heard.p[0].line != mistakes[i].line ||
+            strstr(heard.p[0].what, mistakes[i].what) == NULL ||
+            strstr(heard.p[0].mend, mistakes[i].mend) == NULL) {
             print_message("row %zu: %u problems; line %ld: %s; to mend: %s\n", i, heard.n,
                 heard.p[0].line, heard.p[0].what, heard.p[0].mend);
         }
         assert_int_equal(err, LM_EINPUT);
         assert_int_equal(heard.n, 1);
-        assert_int_equal(heard.p[0].line, rows[i].line);
-        assert_non_null(strstr(heard.p[0].what, rows[i].what));
-        assert_non_null(strstr(heard.p[0].mend, rows[i].mend));
+        assert_int_equal(heard.p[0].line, mistakes[i].line);
+        assert_non_null(strstr(heard.p[0].what, mistakes[i].what));
+        assert_non_null(strstr(heard.p[0].mend, mistakes[i].mend));
         free(cfg);
     }
 }
