@@ -72,7 +72,7 @@ static double silent_share(const struct ex *x, double missing, double unread)
             double called = c == 0   ? x->rates.call
                             : c == 1 ? 0.98
                                      : ((double) c - 1.5) / (GRID - 2);
-            double prior = log(c == 0 ? 0.15 : c == 1 ? 0.74 : 0.11 / (GRID - 2));
+            double prior = log(c == 0 ? 0.18 : c == 1 ? 0.67 : 0.15 / (GRID - 2));
             double off_dead = -2.7 + 5.0 * (k / GRID % GRID) / (GRID - 1);
             double off_absent = -3.0 + 5.5 * (k / GRID / GRID) / (GRID - 1);
             double dead = usual_dead * exp(off_dead), absent = usual_absent * exp(off_absent);

@@ -29,7 +29,7 @@ static double any_number(const struct ex *x)
 /** How much likelier a code is on a device put on here than on a stranger's. */
 double ex_range_odds(const struct ex *x, const struct ex_item *item)
 {
-    static const double odds[] = {8.0, 1.5, 0.3, 0.05};
+    static const double odds[] = {8.0, 1.5, 0.5, 0.05};
     if (item->stock != EX_NONE)
         return item->ahead < 3 ? 200.0 : 60.0;
     return odds[item->range] * (x->options->n_stock ? 0.4 : 1.0);

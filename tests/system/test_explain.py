@@ -326,15 +326,65 @@ class Register(CliTest):
         self.assertIn("--above", self.bad("explain", "--above", "0.9", exit_code=2))
         self.bad("explain", "--accept-all", "--above", "7", exit_code=2)
         before = self.good("export")
-        self.good("explain", "--accept-all", "--above", "0.9")
+        self.good("explain", "--accept-all", "--above", "0.95")
         self.assertEqual((self.worn("A7"), self.worn("A9")), ([code(1000777)], [code(1000779)]))
         self.assertEqual([e for e in self.told(exit_code=0)], [])
-        if "--register" not in self.run_("undo", "--help").stdout:
-            self.skipTest("this build has no undo of register changes")
-        for _ in range(2):
-            self.good("undo", "--register")
+        self.good("undo", "--register")  # one command, one change
         self.assertEqual(self.good("export"), before)
         self.assertEqual(len(self.by_kind("new-device")), 2)
+
+    def test_a_run_is_accepted_and_undone_in_one_step(self):
+        self.good("edit", "A30", "--mob", "does")  # a change before, which must stay
+        register = self.good("export")
+        rows = {k: f"{200 + n:04d}" for k, n in zip(
+            (f"A{i}" for i in range(11, 19)), (*range(12, 19), 11))}
+        # called for the codes of A11 to A18 are the numbers of the next
+        calls = [(rows[f"A{i}"], code(1000000 + i)) for i in range(11, 18)]
+        calls += [(f"{200 + i:04d}", code(1000000 + i)) for i in (10, 19, 25)]  # these fit
+        self.walk([code(1000000 + i) for i in range(1, 41)], calls)
+        run = self.by_kind("shifted-run")[0]
+        self.assertEqual(run["animals"], [f"A{i}" for i in range(11, 19)])
+        self.good("explain", "--accept", run["id"])
+        self.assertNotEqual(self.good("export"), register)
+        self.assertEqual(self.worn("A12"), [code(1000011)])
+        self.assertIn("8 animals", self.good("undo", "--register", "--dry-run"))
+        self.good("undo", "--register")
+        self.assertEqual(self.good("export"), register)
+        self.assertEqual(self.by_kind("shifted-run")[0]["animals"], run["animals"])
+        self.good("verify")
+
+    def test_earlier_sessions_and_who_walked_beside_whom(self):
+        whole = [code(1000000 + i) for i in range(1, 41)]
+        self.walk([c for c in whole if c != code(1000033)], [("0233", "")])
+        first = self.told()
+        self.assertFalse(any("earlier session" in b for e in first for b in e["because"]), first)
+        self.assertIn("no earlier session was used", self.good("explain", exit_code=1))
+        again = [code(1000777) if c == code(1000007) else c for c in whole]
+        again.remove(code(1000020))
+        self.walk(again, [])
+        told = self.told()
+        new = [e for e in told if e["kind"] == "new-device"]
+        self.assertEqual(new[0]["animals"], ["A7"])
+        self.assertIn("one that walked beside it in the session before walked beside the code",
+                      new[0]["because"])
+        gone = [e for e in told if e["animals"] == ["A20"] and e["kind"] == "failed-eid"][0]
+        self.assertTrue(any(b.startswith("in 1 earlier session") for b in gone["because"]), gone)
+        text = self.good("explain", exit_code=1)
+        self.assertIn("Rates rest on this session and 1 earlier one:", text)
+        # accepting one moves no other: the list is of the session as it was
+        self.good("explain", "--accept", new[0]["id"])
+        left = [e for e in self.told() if e["id"] != new[0]["id"]]
+        self.assertEqual(left, [e for e in told if e["id"] != new[0]["id"]
+                                and e["id"] in [x["id"] for x in left]])
+        self.assertEqual(self.json("explain", "1", exit_code=1), first)
+
+    def test_rejected_stays_rejected(self):
+        reads = [code(1000000 + i) for i in range(1, 41) if i != 7] + [code(1000777)]
+        self.walk(reads, [("0207", code(1000777))])
+        e = self.by_kind("new-device")[0]
+        self.good("explain", "--reject", e["id"])
+        self.walk(reads, [("0207", code(1000777))])  # the next session makes it again
+        self.assertEqual(self.told(exit_code=0), [])
 
     def test_wrong_usage(self):
         self.walk([code(1000000 + i) for i in range(1, 40)], [])

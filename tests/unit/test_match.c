@@ -194,37 +194,42 @@ static void extremes(void **state)
     assert_near(sure[1].p, 0.0, 1e-12);
 }
 
-/** For tests/system/test_assign.py: the weight of the best matching of the square in a file. */
-static int best_of_file(const char *path, int n)
+/** For tests/system/test_assign.py: a file of "left right weight", and its best matching's weight.
+ */
+static int best_of_file(const char *path, const char *lefts, const char *rights)
 {
-    uint32_t side = (uint32_t) n;
-    struct lm_match_edge *edges = calloc((size_t) side * side, sizeof *edges);
-    uint32_t *right_of = calloc(side, sizeof *right_of);
-    double *w = calloc((size_t) side * side, sizeof *w), sum = 0.0;
+    struct lm_match m = {.n_left = (uint32_t) atoi(lefts), .n_right = (uint32_t) atoi(rights)};
+    uint32_t *right_of = calloc(m.n_left + 1u, sizeof *right_of), room = 0;
+    struct lm_match_edge e = {0};
     FILE *in = fopen(path, "r");
-    bool good = in && edges && right_of && w;
-    for (uint32_t k = 0; k < side * side && good; k++) {
-        good = fscanf(in, "%lf", &w[k]) == 1;
-        edges[k] = (struct lm_match_edge){k / side, k % side, w[k], 0.0};
+    bool good = in && right_of;
+    while (good && fscanf(in, "%u %u %lf", &e.left, &e.right, &e.log_w) == 3) {
+        if (m.n_edges == room) {
+            room = room ? room * 2 : 64;
+            struct lm_match_edge *more = realloc(m.edges, room * sizeof *more);
+            good = more != NULL;
+            m.edges = more ? more : m.edges;
+        }
+        if (good)
+            m.edges[m.n_edges++] = e;
     }
-    struct lm_match m = {side, side, side * side, edges, NULL, NULL};
+    double sum = 0.0;
     good = good && lm_match_best(&m, right_of) == LM_OK;
-    for (uint32_t i = 0; i < side && good; i++)
-        sum += right_of[i] == LM_MATCH_NONE ? 0.0 : w[i * side + right_of[i]];
+    for (uint32_t k = 0; k < m.n_edges && good; k++)
+        sum += right_of[m.edges[k].left] == m.edges[k].right ? m.edges[k].log_w : 0.0;
     if (good)
         printf("%.9f\n", sum);
     if (in)
         fclose(in);
-    free(edges);
+    free(m.edges);
     free(right_of);
-    free(w);
     return good ? 0 : 1;
 }
 
 int main(int argc, char **argv)
 {
-    if (argc == 3)
-        return best_of_file(argv[1], atoi(argv[2]));
+    if (argc == 4)
+        return best_of_file(argv[1], argv[2], argv[3]);
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(marginals_are_those_of_all_matchings),
         cmocka_unit_test(the_best_is_the_best_of_all),
