@@ -60,7 +60,11 @@ void lm_store_rollback(struct lm_store *store);
 
 /* --- the register --- */
 
-/** Each animal in order of its row. The callback may not write. */
+/**
+ * Each animal in order of its row. The callback may not write.
+ * @return LM_OK, what @p fn gave, LM_EIO, LM_ENOMEM, LM_EINPUT for a damaged file. The same holds
+ * for all that walk below.
+ */
 enum lm_err lm_store_each(struct lm_store *store, lm_record_fn *fn, void *ctx);
 
 /** One animal by key. @return LM_OK or LM_ENOTFOUND. */
@@ -69,6 +73,7 @@ enum lm_err lm_store_get(struct lm_store *store, const char *key, struct lm_reco
 /**
  * Animals whose key, visual number, 15 digits, uid, breed or mob holds @p text (case ignored),
  * exact matches first. Whatever lm_decode() takes is looked up as a code too. @p limit 0: no limit.
+ * @return as lm_store_each().
  */
 enum lm_err lm_store_find(
     struct lm_store *store, const char *text, unsigned limit, lm_record_fn *fn, void *ctx);
@@ -132,7 +137,10 @@ enum lm_err lm_store_undo(
 
 uint32_t lm_store_animals(struct lm_store *store); /**< 0 also on error */
 
-/** The holding's name, number and so on: short texts by key. "" when not set. */
+/**
+ * The holding's name, number and so on: short texts by key. "" when not set; cut to @p size.
+ * @return LM_OK, also when it is not set; LM_EARG, LM_EIO, LM_EFULL, LM_EBUSY.
+ */
 enum lm_err lm_store_setting(struct lm_store *store, const char *key, char *out, size_t size);
 enum lm_err lm_store_set(struct lm_store *store, const char *key, const char *value);
 
@@ -167,11 +175,15 @@ typedef enum lm_err lm_event_fn(const struct lm_event *ev, void *ctx);
 /**
  * Events of a session in order, with the register changes that fell into it, those after place
  * @p after (0: all). The record of a register event is the entry as that change made it.
+ * @return as lm_store_each().
  */
 enum lm_err lm_store_events(
     struct lm_store *store, int64_t session, int64_t after, lm_event_fn *fn, void *ctx);
 
-/** Register changes after a place in the journal, for a daemon that shares the register. */
+/**
+ * Register changes after a place in the journal, for a daemon that shares the register.
+ * @return as lm_store_each().
+ */
 enum lm_err lm_store_changes(struct lm_store *store, int64_t after, lm_event_fn *fn, void *ctx);
 
 /** Called for each change of an animal, with the reason given then ("" for none). */
@@ -181,9 +193,13 @@ typedef enum lm_err lm_history_fn(const struct lm_event *ev, const char *why, vo
  * what @p fn gave. */
 enum lm_err lm_store_history(struct lm_store *store, const char *key, lm_history_fn *fn, void *ctx);
 
-/** The register as it stood just before a place in the journal: replays a closed session's roll. */
+/**
+ * The register as it stood just before a place in the journal: replays a closed session's roll.
+ * @return as lm_store_each().
+ */
 enum lm_err lm_store_each_at(struct lm_store *store, int64_t seq, lm_record_fn *fn, void *ctx);
 
+/** Place of the newest event, 0 when there is none or it cannot be read. */
 int64_t lm_store_last_seq(struct lm_store *store);
 
 /** Whether another handle changed the file since the last call. Cheap. */
@@ -191,15 +207,31 @@ bool lm_store_changed(struct lm_store *store);
 
 /** The open session, or LM_ENOTFOUND. */
 enum lm_err lm_store_session_open(struct lm_store *store, struct lm_store_session *out);
-/** One session by row; @p id 0 means the latest. */
+/** One session by row; @p id 0 means the latest. @return LM_OK, LM_ENOTFOUND, LM_EIO. */
 enum lm_err lm_store_session(struct lm_store *store, int64_t id, struct lm_store_session *out);
 typedef enum lm_err lm_session_fn(const struct lm_store_session *s, void *ctx);
+/** Each session, oldest first. @return as lm_store_each(). */
 enum lm_err lm_store_sessions(struct lm_store *store, lm_session_fn *fn, void *ctx);
 
 /* --- care --- */
 
-/** Copy a register while it is in use (SQLite backup API); refuses to overwrite. */
+/**
+ * Copy a register while it is in use (SQLite backup API); refuses to overwrite.
+ * @return LM_OK; LM_EEXISTS; LM_EIO, LM_EFULL, LM_EBUSY with @p p filled.
+ */
 enum lm_err lm_store_backup(struct lm_store *store, const char *path, struct lm_problem *p);
+
+/**
+ * Whether the file that is open still lies where it lay at the first call, and the one that SQLite
+ * keeps beside it: for a program that stays up. Cheap. @return LM_OK or LM_EGONE.
+ */
+enum lm_err lm_store_there(struct lm_store *store);
+
+/**
+ * After LM_EGONE: a copy of what is open, beside where it was, under a name that is free.
+ * @param[out] path  Its name. @return LM_OK, or what lm_store_backup() gives.
+ */
+enum lm_err lm_store_rescue(struct lm_store *store, char *path, size_t size);
 
 /** Check file, keys, history and journal; each problem is reported. @return LM_OK, LM_EINPUT. */
 enum lm_err lm_store_verify(struct lm_store *store, lm_problem_fn *fn, void *ctx);

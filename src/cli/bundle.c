@@ -36,9 +36,14 @@ static int open_out(const struct lm_args *args, const char *path, struct lm_out 
         fd = mkostemp(out->temp, O_CLOEXEC);
     }
     out->file = fd >= 0 ? fdopen(fd, "w") : NULL;
-    if (out->file == NULL)
-        return lm_fail(LM_EXIT_FAILED, NULL, "%s cannot be written: %s", path, strerror(errno));
-    return LM_EXIT_OK;
+    if (out->file != NULL)
+        return LM_EXIT_OK;
+    int why = errno;
+    if (fd >= 0) {
+        close(fd);
+        unlink(out->temp[0] != '\0' ? out->temp : path); /* made just now, and empty */
+    }
+    return lm_fail(LM_EXIT_FAILED, NULL, "%s cannot be written: %s", path, strerror(why));
 }
 
 int lm_export_bundle(const struct lm_args *args)

@@ -23,7 +23,7 @@ int lm_out_open(const struct lm_args *args, struct lm_out *out)
         out->path = NULL;
         return LM_EXIT_OK;
     }
-    struct stat st;
+    struct stat st = {.st_mode = S_IFREG | 0600};
     if (lstat(out->path, &st) == 0 && !S_ISREG(st.st_mode)) /* replacing it would destroy it */
         return lm_fail(LM_EXIT_INPUT, "name a file, or leave --output out and redirect",
             "%s is no ordinary file", out->path);
@@ -37,14 +37,16 @@ int lm_out_open(const struct lm_args *args, struct lm_out *out)
             return lm_usage(args, "the name after --output is too long");
         fd = mkostemp(out->temp, O_CLOEXEC);
         if (fd >= 0)
-            fchmod(fd, 0644);
+            fchmod(fd, st.st_mode & 0777); /* who could read it before, and nobody else */
     }
     if (fd < 0)
         return cannot(out->path, "written");
     out->file = fdopen(fd, "w");
     if (out->file == NULL) {
+        int exit = cannot(out->path, "written");
         close(fd);
-        return cannot(out->path, "written");
+        unlink(out->temp[0] != '\0' ? out->temp : out->path); /* made just now, and empty */
+        return exit;
     }
     return LM_EXIT_OK;
 }

@@ -13,7 +13,8 @@ static int run(const struct lm_args *args)
     if (exit != LM_EXIT_OK)
         return exit;
     enum lm_err err = lm_store_verify(store, lm_problems_add, &problems);
-    unsigned animals = lm_store_animals(store);
+    /* Asked only then: it would forget why the check could not be done. */
+    unsigned animals = err == LM_OK || err == LM_EINPUT ? lm_store_animals(store) : 0;
     if (err != LM_OK && err != LM_EINPUT && problems.count == 0) {
         exit = lm_db_fail(store);
     } else {

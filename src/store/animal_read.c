@@ -137,7 +137,7 @@ static enum lm_err load_devices(struct lm_store *s, int64_t row, struct lm_recor
         return s->problem.err;
     sqlite3_bind_int64(st, 1, row);
     enum lm_err err = LM_OK;
-    int64_t replaces[LM_DEVICES_MAX];
+    int64_t replaces[LM_DEVICES_MAX] = {0};
     int rc = sqlite3_step(st);
     for (; rc == SQLITE_ROW && err == LM_OK; rc = sqlite3_step(st))
         err = add_device(s, st, rec, replaces);
@@ -163,7 +163,9 @@ enum lm_err lm_store_load(struct lm_store *s, int64_t row, struct lm_record *rec
             "the history names animal row %lld, which is not there", (long long) row);
     else
         err = lm_store_fail(s, "reading an animal");
-    sqlite3_reset(st);
+    /* A text for which there was no memory comes as none; only the end of the row says so. */
+    if (sqlite3_reset(st) != SQLITE_OK && err == LM_OK)
+        err = lm_store_fail(s, "reading an animal");
     return err ? err : load_devices(s, row, rec);
 }
 

@@ -1,4 +1,5 @@
 #include "store/store_priv.h"
+#include "store/sum_vfs.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -88,7 +89,7 @@ static enum lm_err fill(struct lm_store *s, const char *path, struct lm_problem 
     char *full = lm_store_db_path(path);
     if (full == NULL)
         return lm_problem_set(p, LM_ENOMEM, NULL, "out of memory");
-    int rc = sqlite3_open_v2(full, &to, SQLITE_OPEN_READWRITE, NULL);
+    int rc = sqlite3_open_v2(full, &to, SQLITE_OPEN_READWRITE, lm_sum_vfs());
     free(full);
     enum lm_err err = LM_OK;
     if (rc != SQLITE_OK)

@@ -34,10 +34,14 @@ static char *statements(struct lm_store *s, const char *what)
     sqlite3_stmt *st = lm_store_prepare(s, sql);
     if (st == NULL)
         return NULL;
-    if (sqlite3_step(st) == SQLITE_ROW)
-        text = strdup((const char *) sqlite3_column_text(st, 0));
-    else
+    if (sqlite3_step(st) == SQLITE_ROW) {
+        const char *got = (const char *) sqlite3_column_text(st, 0);
+        text = got != NULL ? strdup(got) : NULL;
+        if (text == NULL)
+            lm_problem_set(&s->problem, LM_ENOMEM, NULL, "out of memory");
+    } else {
         lm_store_fail(s, "looking at the file");
+    }
     sqlite3_finalize(st);
     return text;
 }
@@ -47,7 +51,7 @@ static enum lm_err drop_indexes(struct lm_store *s, struct lm_bulk *bulk)
     char *drop = statements(s, "'DROP INDEX ' || name");
     bulk->sql = drop != NULL ? statements(s, "sql") : NULL;
     enum lm_err err =
-        bulk->sql != NULL ? lm_store_exec(s, drop, "setting the indexes aside") : LM_ENOMEM;
+        bulk->sql != NULL ? lm_store_exec(s, drop, "setting the indexes aside") : s->problem.err;
     free(drop);
     return err;
 }

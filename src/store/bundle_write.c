@@ -5,6 +5,7 @@
 #include "lugmark/eventline.h"
 #include "lugmark/stock.h"
 #include "lugmark/version.h"
+#include "wire/wire.h"
 
 #include <inttypes.h>
 #include <stdlib.h>
@@ -34,7 +35,7 @@ static enum lm_err no_memory(struct lm_store *s)
 /* Takes the value over. */
 static enum lm_err put_line(struct writer *w, json_t *line)
 {
-    char *text = line != NULL ? json_dumps(line, JSON_COMPACT) : NULL;
+    char *text = lm_wire_dumps(line);
     json_decref(line);
     if (text == NULL)
         return no_memory(w->store);
@@ -131,8 +132,9 @@ static enum lm_err put_event(struct writer *w, struct lm_store_event *e, sqlite3
     for (int i = 0; i < 3 && err == LM_OK; i++)
         if (sqlite3_column_type(links, i) != SQLITE_NULL)
             err = put_place(w, line, keys[i], sqlite3_column_int64(links, i));
-    if (err == LM_OK && e->why[0] != '\0')
-        json_object_set_new(line, "why", json_string(e->why));
+    if (err == LM_OK && e->why[0] != '\0' &&
+        json_object_set_new(line, "why", json_string(e->why)) != 0)
+        err = no_memory(w->store);
     if (err == LM_OK && json_object_set_new(line, "event", event_json(&e->ev)) != 0)
         err = no_memory(w->store);
     if (err != LM_OK) {

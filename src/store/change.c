@@ -155,7 +155,9 @@ static enum lm_err image_before(
     } else {
         err = lm_store_fail(s, "reading the history");
     }
-    sqlite3_reset(st);
+    /* No body is a new animal; none for want of memory is not. */
+    if (sqlite3_reset(st) != SQLITE_OK && err == LM_OK)
+        err = lm_store_fail(s, "reading the history");
     return err;
 }
 

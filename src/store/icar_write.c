@@ -1,13 +1,15 @@
 /* The register to ICAR collections: one resource a line, written as the register is walked. */
 #include "icar_priv.h"
 
+#include "wire/wire.h"
+
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 enum lm_err lm_icar_emit(struct icar_writer *w, json_t *resource)
 {
-    char *text = resource != NULL ? json_dumps(resource, JSON_COMPACT) : NULL;
+    char *text = lm_wire_dumps(resource);
     json_decref(resource);
     if (text == NULL)
         return LM_ENOMEM;

@@ -1,4 +1,5 @@
 #include "store/store_priv.h"
+#include "wire/wire.h"
 
 #include <jansson.h>
 #include <stdlib.h>
@@ -59,7 +60,7 @@ static enum lm_err open_body(struct lm_store *s, const struct lm_open *open, cha
         return lm_problem_set(&s->problem, LM_EARG, "write the settings as UTF-8",
             "the settings of the session are not UTF-8");
     }
-    *body = json_dumps(root, JSON_COMPACT);
+    *body = lm_wire_dumps(root);
     json_decref(root);
     return *body != NULL ? LM_OK : lm_problem_set(&s->problem, LM_ENOMEM, NULL, "out of memory");
 }

@@ -1,4 +1,5 @@
 #include "store/store_priv.h"
+#include "store/sum_vfs.h"
 
 #include <errno.h>
 #include <fcntl.h>
@@ -82,8 +83,10 @@ static enum lm_err connect_file(struct lm_store *s, const char *path)
     /* Nobody asks SQLite how much memory it uses: counting it takes a lock at each allocation.
      * Refused once a register was opened, which does no harm. */
     sqlite3_config(SQLITE_CONFIG_MEMSTATUS, 0);
-    int rc =
-        sqlite3_open_v2(full, &s->db, flags | SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE, NULL);
+    const char *vfs = lm_sum_vfs();
+    int rc = vfs == NULL ? SQLITE_NOMEM
+                         : sqlite3_open_v2(full, &s->db,
+                               flags | SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE, vfs);
     free(full);
     if (s->db == NULL)
         return lm_problem_set(&s->problem, LM_ENOMEM, NULL, "out of memory");
@@ -107,8 +110,10 @@ static enum lm_err configure(struct lm_store *s)
         "opening the register");
     if (err != LM_OK || s->mode == LM_STORE_READ)
         return err;
+    /* EXTRA is FULL, and where a roll-back journal is used it syncs the folder after taking that
+     * away: else a power cut may bring it back, and with it the register as it was before. */
     return lm_store_exec(s,
-        "PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;"
+        "PRAGMA synchronous = EXTRA; PRAGMA journal_mode = WAL;"
         "PRAGMA journal_size_limit = 16777216;",
         "opening the register");
 }
@@ -147,6 +152,8 @@ static enum lm_err bring_forward(
             "open it once for writing, for example with `lugmark init`: it is brought forward then",
             "written by an older version of lugmark (tables %d, this one wants %d)", version,
             schema->n);
+    if (version == 0)
+        lm_sum_wanted(s->db);
     err = configure(s);
     if (err == LM_OK && version > 0 && version < schema->n)
         err = keep_copy(s, path, version);

@@ -80,7 +80,7 @@ static void check_rounded(struct regcsv *r)
         if (animals < 3)
             continue;
         lm_eid_format((struct lm_eid){rounds[i].key, LM_EID_CODE}, code);
-        lm_regcsv_bad(r, LM_EDAMAGED, rounds[i].line, r->place[COL_EID],
+        lm_regcsv_bad(r, LM_EDAMAGED, (long) rounds[i].line, r->place[COL_EID],
             "take the codes from a file that no spreadsheet has saved",
             "eid: %u rows carry the code %s: the file went through a spreadsheet and digits are "
             "lost",

@@ -370,11 +370,11 @@ enum lm_err lm_regcsv_map_read(
     if (!r.map)
         return LM_ENOMEM;
     snprintf(r.map->name, sizeof r.map->name, "%s", name);
-    while (r.line < LM_REGCSV_MAP_LINES && next_line(&r, in))
+    while (r.line < (long) LM_REGCSV_MAP_LINES && next_line(&r, in))
         continue;
     if (ferror(in))
         bad(&r, "check that it is a file", "cannot be read: %s", strerror(errno));
-    else if (r.line >= LM_REGCSV_MAP_LINES && getc(in) != EOF)
+    else if (r.line >= (long) LM_REGCSV_MAP_LINES && getc(in) != EOF)
         bad(&r, "is this the right file?", "more than %u lines", LM_REGCSV_MAP_LINES);
     else if (r.problems == 0 && r.map->columns.n + r.map->words.n == 0 && !r.map->others_ignored &&
              r.map->order == ORDER_NONE)

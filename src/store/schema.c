@@ -120,6 +120,20 @@ static const char *const steps[] = {
     "CREATE UNIQUE INDEX event_copy ON event(copy_id, copy_seq) WHERE copy_id IS NOT NULL;"
     "INSERT INTO setting(key, value) VALUES('id.register', lower(hex(randomblob(16)))),"
     " ('id.copy', lower(hex(randomblob(16))));",
+    /* part: for three characters in a row, the animals that have them (part.c). part_stale: those
+     * written since it was made. */
+    "CREATE TABLE part(gram INTEGER PRIMARY KEY, rows BLOB NOT NULL) STRICT;"
+    "CREATE TABLE part_stale(animal_id INTEGER PRIMARY KEY) STRICT;"
+    "CREATE TRIGGER part_animal_new AFTER INSERT ON animal WHEN EXISTS (SELECT 1 FROM part)"
+    " BEGIN INSERT OR IGNORE INTO part_stale VALUES (new.id); END;"
+    "CREATE TRIGGER part_animal_set AFTER UPDATE OF key, breed ON animal WHEN EXISTS (SELECT 1 "
+    "FROM part)"
+    " BEGIN INSERT OR IGNORE INTO part_stale VALUES (new.id); END;"
+    "CREATE TRIGGER part_device_new AFTER INSERT ON device WHEN EXISTS (SELECT 1 FROM part)"
+    " BEGIN INSERT OR IGNORE INTO part_stale VALUES (new.animal_id); END;"
+    "CREATE TRIGGER part_device_set AFTER UPDATE OF animal_id, eid, visual, visual_fold, uid ON "
+    "device WHEN EXISTS (SELECT 1 FROM part)"
+    " BEGIN INSERT OR IGNORE INTO part_stale VALUES (new.animal_id); END;",
 };
 
 const struct lm_schema lm_store_schema = {

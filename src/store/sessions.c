@@ -35,7 +35,8 @@ static enum lm_err one(
         take_session(st, out);
     else
         err = rc == SQLITE_DONE ? LM_ENOTFOUND : lm_store_fail(s, "reading a session");
-    sqlite3_reset(st);
+    if (sqlite3_reset(st) != SQLITE_OK && err == LM_OK) /* a text had no memory */
+        err = lm_store_fail(s, "reading a session");
     return err;
 }
 

@@ -18,7 +18,8 @@ enum lm_err lm_store_setting(struct lm_store *store, const char *key, char *out,
     } else if (rc != SQLITE_ROW && rc != SQLITE_DONE) {
         err = lm_store_fail(store, "reading a setting");
     }
-    sqlite3_reset(st);
+    if (sqlite3_reset(st) != SQLITE_OK && err == LM_OK)
+        err = lm_store_fail(store, "reading a setting");
     return err;
 }
 

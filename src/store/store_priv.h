@@ -5,6 +5,8 @@
 #include "lugmark/store.h"
 #include "store/statement.h"
 
+#include <sys/types.h>
+
 #define LM_STORE_BUSY_MS 2000
 #define LM_STORE_MOBS 64u /* slots that remember the row of a mob */
 
@@ -17,6 +19,12 @@ struct lm_schema {
 struct lm_store_mob {
     char name[LM_NAME_MAX + 1];
     int64_t id;
+};
+
+/* Which file it is, whatever it is called. ino 0: not seen yet. */
+struct lm_store_file {
+    dev_t dev;
+    ino_t ino;
 };
 
 struct lm_store {
@@ -35,6 +43,7 @@ struct lm_store {
     struct lm_bulk *bulk; /* the indexes are set aside; NULL when they are there */
     bool no_wal;          /* this transaction may have a roll-back journal */
     char path[LM_PROBLEM_FILE_MAX];
+    struct lm_store_file file, wal; /* as lm_store_there() saw them first */
 };
 
 /* How deep a call that writes had to go for its changes to be all or nothing. */
@@ -181,5 +190,7 @@ enum lm_err lm_verify_images(struct lm_verify *v);
 enum lm_err lm_verify_sessions(struct lm_verify *v);
 /* --- verify_stock.c --- */
 enum lm_err lm_verify_stock(struct lm_verify *v);
+/* --- verify_wal.c --- */
+enum lm_err lm_verify_wal(struct lm_verify *v);
 
 #endif

@@ -1,3 +1,4 @@
+#include "store/part.h"
 #include "store/store_priv.h"
 
 #include <string.h>
@@ -68,6 +69,8 @@ enum lm_err lm_store_commit(struct lm_store *store)
         err = store->broken.err;
     } else {
         err = lm_store_bulk_end(store);
+        if (err == LM_OK && store->one_change)
+            err = lm_store_part_renew(store);
         err = err ? err : lm_store_exec(store, "COMMIT", "keeping a change");
     }
     if (err != LM_OK) {

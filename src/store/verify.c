@@ -1,4 +1,5 @@
 #include "store/store_priv.h"
+#include "store/sum_vfs.h"
 
 #include <stdarg.h>
 #include <stdio.h>
@@ -54,6 +55,21 @@ static enum lm_err check_keys(struct lm_verify *v)
     return err;
 }
 
+/* After check_file(), which has read every page that matters. */
+static enum lm_err check_sums(struct lm_verify *v)
+{
+    const struct lm_sum_seen *seen = lm_sum_seen(v->store->db);
+    for (unsigned i = 0; seen != NULL && i < seen->bad && i < LM_SUM_BAD_MAX; i++)
+        lm_verify_say(v, BACKUP_MEND,
+            "page %u of the file does not agree with its checksum: the disk damaged it, or a "
+            "program other than lugmark wrote it",
+            (unsigned) seen->pages[i]);
+    if (seen != NULL && seen->bad > LM_SUM_BAD_MAX)
+        lm_verify_say(v, BACKUP_MEND, "and %u pages more do not agree with their checksums",
+            seen->bad - LM_SUM_BAD_MAX);
+    return LM_OK;
+}
+
 /* A check that cannot go on is a fault of the file too; the next one is still tried. */
 static void run(struct lm_verify *v, enum lm_err (*check)(struct lm_verify *v))
 {
@@ -73,6 +89,8 @@ enum lm_err lm_store_verify(struct lm_store *store, lm_problem_fn *fn, void *ctx
     if (err != LM_OK)
         return err;
     run(&v, check_file);
+    run(&v, check_sums);
+    run(&v, lm_verify_wal);
     run(&v, check_keys);
     run(&v, lm_verify_animals);
     run(&v, lm_verify_devices);

@@ -128,7 +128,7 @@ char *lm_eventline_text(const struct lm_event *ev)
     char *text = NULL;
 
     if (obj && !put_head(obj, ev) && !put_kind(obj, ev))
-        text = json_dumps(obj, JSON_COMPACT);
+        text = lm_wire_dumps(obj);
     json_decref(obj);
     return text;
 }

@@ -93,7 +93,7 @@ json_t *lm_wire_record(const struct lm_record *rec)
 char *lm_record_json(const struct lm_record *rec)
 {
     json_t *obj = lm_wire_record(rec);
-    char *text = obj ? json_dumps(obj, JSON_COMPACT) : NULL;
+    char *text = lm_wire_dumps(obj);
 
     json_decref(obj);
     return text;

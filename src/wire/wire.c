@@ -4,6 +4,7 @@
 #include "lugmark/decode.h"
 #include <stdarg.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* Where a key stands: the quoted word with a colon behind it, which no value has. */
@@ -200,6 +201,23 @@ char *lm_wire_eid_text(struct lm_eid eid, char out[LM_WIRE_EID_SIZE])
             snprintf(out, LM_WIRE_EID_SIZE, "0x%016llX", (unsigned long long) eid.bits);
     }
     return out;
+}
+
+/* Measured, then written: nothing has to grow on the way. */
+char *lm_wire_dumps(const json_t *value)
+{
+    const size_t flags = JSON_COMPACT | JSON_REAL_PRECISION(15);
+    size_t size = value ? json_dumpb(value, NULL, 0, flags) : 0;
+    char *text = size ? malloc(size + 1) : NULL;
+
+    if (!text)
+        return NULL;
+    if (json_dumpb(value, text, size, flags) != size) {
+        free(text);
+        return NULL;
+    }
+    text[size] = '\0';
+    return text;
 }
 
 int lm_wire_put(json_t *obj, const char *key, const char *text)

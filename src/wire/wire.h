@@ -66,6 +66,13 @@ char *lm_wire_eid_text(struct lm_eid eid, char out[LM_WIRE_EID_SIZE]);
 /** Put a text under a key unless it is empty. Ownership: the object's. @return 0, or -1. */
 int lm_wire_put(json_t *obj, const char *key, const char *text);
 
+/**
+ * A value in one line. As json_dumps(), which is not to be used: when memory runs out in its middle
+ * it may leave a few bytes out and say nothing of it.
+ * Ownership: free(). NULL when out of memory.
+ */
+char *lm_wire_dumps(const json_t *value);
+
 /** An animal as a JSON object. Ownership: the caller. NULL when out of memory. */
 json_t *lm_wire_record(const struct lm_record *rec);
 

@@ -10,6 +10,7 @@
 
 #include "lugmark/store.h"
 #include "store/store_priv.h"
+#include "store/sum_vfs.h"
 
 #include <dirent.h>
 #include <stdio.h>
@@ -180,7 +181,9 @@ static inline void fill(struct lm_store *s, unsigned from, unsigned n)
 static inline int sql_of(const char *path, const char *sql)
 {
     sqlite3 *db = NULL;
-    assert_int_equal(sqlite3_open(path, &db), SQLITE_OK);
+    assert_int_equal(
+        sqlite3_open_v2(path, &db, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, lm_sum_vfs()),
+        SQLITE_OK);
     int rc = sqlite3_exec(db, sql, NULL, NULL, NULL);
     sqlite3_close(db);
     return rc;
