@@ -74,7 +74,8 @@ static enum lm_err into_roll(const struct lm_record *rec, long line, void *ctx)
 {
     struct lm_reconcile *r = ctx;
     (void) line;
-    return lm_roll_put(r->roll, rec, NULL);
+    enum lm_err err = lm_roll_put(r->roll, rec, NULL);
+    return err || !r->explains ? err : lm_lives_add(&r->past.lives, rec);
 }
 
 /* The file's keys are known to be unique by now: they can be loaded at once. */
@@ -203,12 +204,18 @@ static int fold(struct lm_reconcile *r)
     return exit != LM_EXIT_OK ? exit : bad;
 }
 
-static int report(const struct lm_reconcile *r)
+static enum lm_err explain(struct lm_reconcile *r, struct lm_explain **out)
+{
+    enum lm_err err = lm_past_file(&r->past, r->session, &r->supply);
+    return err ? err : lm_supply_explain_past(&r->supply, &r->past, r->session, out);
+}
+
+static int report(struct lm_reconcile *r)
 {
     struct lm_explain *x = NULL;
     enum lm_err err = LM_OK;
     if (lm_arg_given(r->args, "explain"))
-        err = lm_supply_explain(&r->supply, r->session, &x);
+        err = explain(r, &x);
     if (err == LM_OK && lm_arg_given(r->args, "json"))
         err = lm_report_json_explained(stdout, r->session, x);
     else if (err == LM_OK)
@@ -257,7 +264,7 @@ static int rearm(const struct lm_args *args, struct lm_session_options *options)
 
 static int run(const struct lm_args *args)
 {
-    struct lm_reconcile r = {.args = args, .heads = -1};
+    struct lm_reconcile r = {.args = args, .heads = -1, .explains = lm_arg_given(args, "explain")};
     struct lm_session_options options;
     int exit = check_usage(args);
     lm_session_defaults(&options);
@@ -270,14 +277,19 @@ static int run(const struct lm_args *args)
     r.roll = lm_roll_new();
     if (r.roll != NULL)
         r.session = lm_session_new(r.roll, &options);
-    exit = r.session != NULL ? read_register(&r) : lm_fail(LM_EXIT_FAILED, NULL, "out of memory");
+    if (r.session == NULL)
+        exit = lm_fail(LM_EXIT_FAILED, NULL, "out of memory");
+    else if (!lm_reconcile_sieve(&r, &exit))
+        exit = read_register(&r);
     if (exit == LM_EXIT_OK && lm_arg_given(args, "stock"))
         exit = lm_supply_file(lm_arg(args, "stock"), &r.supply);
     if (exit == LM_EXIT_OK)
         exit = fold(&r);
     if (exit == LM_EXIT_OK)
         exit = report(&r);
+    lm_past_free(&r.past);
     lm_supply_free(&r.supply);
+    lm_sieve_free(r.sieve);
     lm_session_free(r.session);
     lm_roll_free(r.roll);
     return exit;

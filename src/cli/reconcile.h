@@ -3,9 +3,11 @@
 #define LUGMARK_CLI_RECONCILE_H
 
 #include "command.h"
+#include "explain_past.h"
 #include "lugmark/eventline.h"
 #include "lugmark/session.h"
 #include "problem.h"
+#include "sieve.h"
 #include "supply.h"
 
 /** One call. */
@@ -14,9 +16,13 @@ struct lm_reconcile {
     struct lm_roll *roll;
     struct lm_session *session;
     struct lm_supply supply;     /**< the supplier's list, if one was given */
+    struct lm_past past;         /**< how long the register's devices stayed on */
+    bool explains;               /**< --explain was given */
     struct lm_problems problems; /**< of all files; nothing is reported when there are any */
     long heads;                  /**< -1 when not said */
     bool heads_given;            /**< the head count went into the session */
+    struct lm_sieve *sieve;      /**< what large files were sieved with, or NULL: the plain way */
+    bool unsure;                 /**< the plain reader refused what the sieve left */
 };
 
 /** A file of the call: its own, or standard input for "-". @return NULL after saying why. */
@@ -25,6 +31,16 @@ void lm_reconcile_file_close(FILE *in);
 
 /** Apply one event; one that makes no sense where it stands is a problem of that line. */
 enum lm_err lm_reconcile_apply(const struct lm_event *ev, const char *file, long line, void *ctx);
+
+/**
+ * Load the register by the quick way (sieve.h), if these files and options are for it.
+ * @param[out] exit  Set when that failed; it was said why.
+ * @return false: nothing was loaded, go the plain way.
+ */
+bool lm_reconcile_sieve(struct lm_reconcile *r, int *exit);
+
+/** Apply the readings that the sieve left, and count the animals that fell through. */
+int lm_reconcile_sieved(struct lm_reconcile *r);
 
 /** Apply readings and sightings in their order. @return LM_EXIT_OK, or another; it was said why. */
 int lm_reconcile_passes(struct lm_reconcile *r);

@@ -108,6 +108,8 @@ static int with_sightings(struct lm_reconcile *r, struct lm_sightings *sightings
 int lm_reconcile_passes(struct lm_reconcile *r)
 {
     const char *path = lm_arg(r->args, "sightings"), *name;
+    if (r->sieve != NULL)
+        return lm_reconcile_sieved(r);
     if (path == NULL)
         return with_sightings(r, NULL);
     FILE *in = lm_reconcile_file(path, &name);
