@@ -1,4 +1,6 @@
-"""Importing a register against the sqlite3 shell's .import of the same file into one indexed table.
+"""Importing a register against the sqlite3 shell's .import of the same file into one table.
+
+That table has the same indexes as the register has of this file: by name, by code, by number.
 
 Both write a new file on the same disk, which is on the disk when they end; they take turns.
 """
@@ -13,7 +15,9 @@ ROUNDS = 5
 PEER = """.mode csv
 CREATE TABLE r(animal TEXT, species TEXT, sex TEXT, born TEXT, mob TEXT, form TEXT, official TEXT,
  eid TEXT, visual TEXT);
+CREATE UNIQUE INDEX r_animal ON r(animal);
 CREATE UNIQUE INDEX r_eid ON r(eid);
+CREATE INDEX r_visual ON r(visual);
 .import --skip 1 {csv} r
 """
 
@@ -53,5 +57,5 @@ def bench(build, directory, row, n=100000):
         if int(count) != n:
             raise SystemExit(f"the peer took {count.strip()} rows, not {n}")
     a, b = statistics.median(ours), statistics.median(peer)
-    row(f"import of {n:,} animals", f"{a:.2f} s", f"sqlite3 .import {b:.2f} s", a / b, "<= 3",
-        a <= 3 * b)
+    row(f"import of {n:,} animals", f"{a:.2f} s", f"sqlite3 .import {b:.2f} s", a / b, "<= 2",
+        a <= 2 * b)
