@@ -1,6 +1,7 @@
 /** @file frame_check.c
  * The checksums of module frames.
  */
+#include "core/checksum.h"
 #include "frame.h"
 
 static unsigned turned(unsigned value, unsigned bits)
@@ -92,7 +93,7 @@ bool lm_frame_check_is(
         uint8_t got = sent[i];
         if (check->hex && got >= 'a' && got <= 'f')
             got = (uint8_t) (got - 'a' + 'A');
-        if (got != want[i])
+        if (!lm_checksum_fits(got == want[i]))
             return false;
     }
     return true;

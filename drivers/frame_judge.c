@@ -3,6 +3,7 @@
  */
 #include <string.h>
 
+#include "core/checksum.h"
 #include "frame.h"
 #include "lugmark/telegram.h"
 
@@ -180,7 +181,8 @@ static enum lm_frame_what check_crc(const struct code *code, uint64_t crc)
     uint8_t bytes[8];
     for (unsigned i = 0; i < 8; i++)
         bytes[i] = (uint8_t) (code->bits >> 8 * i);
-    return crc == lm_crc16_kermit(bytes, sizeof bytes) ? LM_FRAME_GOOD : LM_FRAME_BAD_CHECK;
+    bool right = crc == lm_crc16_kermit(bytes, sizeof bytes);
+    return lm_checksum_fits(right) ? LM_FRAME_GOOD : LM_FRAME_BAD_CHECK;
 }
 
 static enum lm_frame_what take_value(enum lm_frame_kind kind, uint64_t value, struct code *code)

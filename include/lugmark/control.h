@@ -17,13 +17,12 @@
  *   open:     "session":SESSION "expected":N
  *   saw:      "verdict":VERDICT      undo: "undone":{"sighting":"0417"} or {"heads":213}
  *   close:    "tally":TALLY          status: "session":SESSION|null "tally":TALLY|null
- *   findings: "findings":{the lugmark.findings/1 object}, and "text", the same for people, if asked,
- *             in the language of "lang" when there is a catalog of it, else in English
- *   readers:  "readers":[READER]
- *   open, saw, head, undo, close with a token that was used: "seq" and "again":true
- *   head, undo: "tally":TALLY        close: "session":SESSION
- *   status also: "journal":"well"|"failed" "problem":"..."|null "waiting":N (readings not yet on
- * the disk) "last_seq":N "lanes":["1"] "holding":{"name","number","keeper"} "animals":N
+ *   findings: "findings":{the lugmark.findings/1 object}, and "text", the same for people, if
+ * asked, in the language of "lang" when there is a catalog of it, else in English readers:
+ * "readers":[READER] open, saw, head, undo, close with a token that was used: "seq" and
+ * "again":true head, undo: "tally":TALLY        close: "session":SESSION status also:
+ * "journal":"well"|"failed" "problem":"..."|null "waiting":N (readings not yet on the disk)
+ * "last_seq":N "lanes":["1"] "holding":{"name","number","keeper"} "animals":N
  *   "by_lane":[{"lane":"1","readings":N,"passes":N}]|null (of the open session: each lane there is)
  *   "page": where the page is, such as "http://127.0.0.1:8480/", or null
  *   watch: "last_seq":N
@@ -43,6 +42,8 @@
  *          "called":"0417"|null,"animal":"A17"|null,"visual":["0417"],"colour":"yellow",
  *          "place":"left ear","sex":"female","mob":"does","say":"nobody we know","tally":TALLY}
  *          "visual": the numbers it wears, the shortest first.
+ *          "marks":[{"visual":"0417","colour":"yellow","place":"left ear","form":"flag tag"}]: what
+ *          can be seen on it, each with the number that is on it ("" for none).
  *          "should":"orange, right ear": where the marking plan says so and the animal wears other
  *          marks, else "". Texts that are not known are "". A doubtful reading has its "text", too.
  * Stream also: {"event":"session","session":SESSION,"tally":TALLY} when one opens or closes,

@@ -27,8 +27,9 @@
 /** Storage that an event parsed from a line borrows from. Reused from line to line. */
 struct lm_eventline;
 
-struct lm_eventline *lm_eventline_new(void); /**< NULL when out of memory */
-void lm_eventline_free(struct lm_eventline *store);
+/** Make room for one event at a time. NULL when out of memory. Ownership: lm_eventline_free(). */
+struct lm_eventline *lm_eventline_new(void);
+void lm_eventline_free(struct lm_eventline *store); /**< NULL is allowed */
 
 /**
  * Parse one line.

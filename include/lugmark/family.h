@@ -36,7 +36,8 @@ struct lm_family_problem {
 
 typedef void lm_family_fn(const struct lm_family_problem *problem, void *ctx);
 
-struct lm_family *lm_family_new(void);         /**< NULL when out of memory */
+/** Begin with no animals. NULL when out of memory. Ownership: lm_family_free(). */
+struct lm_family *lm_family_new(void);
 void lm_family_free(struct lm_family *family); /**< NULL is allowed */
 
 /**

@@ -43,8 +43,9 @@ struct lm_readability {
 #define LM_READABILITY_MAX 48u
 struct lm_estimates; /**< filled session by session */
 
-struct lm_estimates *lm_estimates_new(void); /**< NULL when out of memory */
-void lm_estimates_free(struct lm_estimates *e);
+/** Begin with no session. NULL when out of memory. Ownership: lm_estimates_free(). */
+struct lm_estimates *lm_estimates_new(void);
+void lm_estimates_free(struct lm_estimates *e); /**< NULL is allowed */
 
 /** Take in a session that was folded from the register. @return As lm_store_events(), LM_ENOMEM. */
 enum lm_err lm_estimates_session(struct lm_estimates *e, struct lm_store *store,
@@ -90,15 +91,18 @@ struct lm_retentions {
  * @param[in] whole  The register holds every device that was ever put on, those lost before it was
  *                   begun too. Without it a device is watched from the day it was written down:
  *                   else only those that stayed would be known of the time before.
- * Ownership: lm_retentions_free().
+ * @return LM_OK (ownership: lm_retentions_free()), LM_ENOMEM, or what the store gave.
  */
 enum lm_err lm_retentions_make(
     struct lm_store *store, int32_t today, bool whole, struct lm_retentions *out);
 void lm_retentions_free(struct lm_retentions *r);
 
-/** Write what readings, and devices (may be NULL), allow to estimate. */
+/**
+ * Write what readings, and devices (may be NULL), allow to estimate.
+ * @return LM_OK, LM_EIO, LM_ENOMEM.
+ */
 enum lm_err lm_estimates_text(FILE *out, struct lm_estimates *e, const struct lm_retentions *r);
-/** The members of a JSON object, without its braces. */
+/** The members of a JSON object, without its braces. @return as lm_estimates_text(). */
 enum lm_err lm_estimates_json(FILE *out, struct lm_estimates *e, const struct lm_retentions *r);
 
 /* --- the count --- */

@@ -48,7 +48,7 @@ struct lm_mark_for {
     const char *breed; /**< NULL or "" when not known */
 };
 
-const char *lm_plan_key_name(enum lm_plan_key key);
+const char *lm_plan_key_name(enum lm_plan_key key); /**< "colours", ...; never NULL */
 
 /** The key of that name (case, `-` and `_` and blank are the same). @return false: there is none.
  */
@@ -80,7 +80,9 @@ char lm_plan_letter(const struct lm_markplan *plan, int year);
  */
 bool lm_plan_number_fits(const char *pattern, const char *visual);
 
-/** One line such as "orange flag tag in the right ear, number 6###"; "" when the plan says nothing.
+/**
+ * One line such as "orange flag tag in the right ear, number 6###"; "" when the plan says nothing.
+ * @return @p out.
  */
 char *lm_mark_words(const struct lm_mark *mark, char out[LM_PLAN_TEXT_MAX]);
 
@@ -100,16 +102,20 @@ struct lm_mark_worn {
 bool lm_markplan_differs(const struct lm_markplan *plan, const struct lm_mark_for *whom,
     const struct lm_mark_worn *worn, size_t n, char out[LM_PLAN_TEXT_MAX]);
 
-/** The same for an animal of the register; one without marks to look at never differs. */
+/** The same for an animal of the register; one without marks to look at never differs.
+ * @return as above. */
 bool lm_markplan_record(
     const struct lm_markplan *plan, const struct lm_record *rec, char out[LM_PLAN_TEXT_MAX]);
 
 struct lm_store;
 
-/** The plan of a register. What it holds that is no value is left out. */
+/**
+ * The plan of a register. What it holds that is no value is left out.
+ * @return LM_OK, or what reading the register gave.
+ */
 enum lm_err lm_markplan_load(struct lm_store *store, struct lm_markplan *plan);
 
-/** Keep one key in the register. */
+/** Keep one key in the register. @return LM_OK, or what lm_store_set() gave. */
 enum lm_err lm_markplan_keep(
     struct lm_store *store, const struct lm_markplan *plan, enum lm_plan_key key);
 

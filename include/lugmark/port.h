@@ -36,10 +36,10 @@ struct lm_port;
 enum lm_err lm_port_open(
     const char *path, const struct lm_line *line, struct lm_port **port, struct lm_problem *p);
 
-void lm_port_close(struct lm_port *port); /**< NULL is allowed */
-int lm_port_fd(const struct lm_port *port);
+void lm_port_close(struct lm_port *port);             /**< NULL is allowed */
+int lm_port_fd(const struct lm_port *port);           /**< to be watched; stays the port's own */
 const char *lm_port_path(const struct lm_port *port); /**< real path behind the link */
-bool lm_port_is_native(const struct lm_port *port);   /**< opened by libserialport */
+bool lm_port_is_native(const struct lm_port *port);   /**< whether libserialport opened it */
 
 /**
  * Read what is there.

@@ -56,7 +56,7 @@ enum lm_err lm_printed_csv(FILE *out, const struct lm_printed *p);
 /** @param[in] holding  "" when not set. @return LM_OK, LM_EIO, LM_ENOMEM. */
 enum lm_err lm_printed_count_html(
     FILE *out, const struct lm_inventory *inv, const char *holding, int64_t made_ms);
-/** Every entry of its lists, one a row. */
+/** Every entry of its lists, one a row. @return as lm_printed_count_html(). */
 enum lm_err lm_printed_count_csv(FILE *out, const struct lm_inventory *inv);
 
 #endif

@@ -26,7 +26,11 @@ struct lm_explain_view {
     long long session; /**< row of the session, for the commands that mend; 0: the latest */
 };
 
-/** The explanations alone, as a JSON array. @param[in] view  May be NULL. */
+/**
+ * The explanations alone, as a JSON array.
+ * @param[in] view  May be NULL.
+ * @return LM_OK or LM_EIO.
+ */
 enum lm_err lm_report_explain_json(FILE *out, const struct lm_session *session,
     const struct lm_explain *x, const struct lm_explain_view *view);
 

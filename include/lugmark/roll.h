@@ -119,6 +119,7 @@ bool lm_roll_code_next(
  * First, then next, device carrying a visual number, worn or removed, compared after
  * lm_visual_fold(). When no device carries it so, numbers that differ only in leading zeros are
  * given, if all of those belong to one animal.
+ * @return false when there is none (any more).
  */
 bool lm_roll_visual_first(const struct lm_roll *roll, const char *visual, struct lm_roll_hits *it,
     struct lm_roll_device *out);

@@ -71,6 +71,7 @@ struct lm_session_options {
     uint8_t attention[LM_REASONS]; /**< enum lm_attention of each reason */
 };
 
+/** Fill in the defaults named above. */
 void lm_session_defaults(struct lm_session_options *options);
 
 /** What one event meant. Plain value; strings are borrowed from roll or event. */
@@ -93,7 +94,7 @@ struct lm_session;
  */
 struct lm_session *lm_session_new(struct lm_roll *roll, const struct lm_session_options *options);
 
-void lm_session_free(struct lm_session *session);
+void lm_session_free(struct lm_session *session); /**< NULL is allowed */
 
 /** Set the re-arm time of one lane, milliseconds. @return LM_OK or LM_ENOMEM. */
 enum lm_err lm_session_lane_rearm(struct lm_session *session, const char *lane, int64_t rearm_ms);
@@ -161,9 +162,10 @@ const struct lm_open *lm_session_open_of(const struct lm_session *session);
 /** When it was opened and closed; LM_TIME_NONE where it was not. */
 int64_t lm_session_opened_ms(const struct lm_session *session);
 int64_t lm_session_closed_ms(const struct lm_session *session);
-bool lm_session_is_closed(const struct lm_session *session);
+bool lm_session_is_closed(const struct lm_session *session); /**< whether a close event came */
 
-const struct lm_roll *lm_session_roll(const struct lm_session *session);
+const struct lm_roll *lm_session_roll(
+    const struct lm_session *session); /**< as given at its begin */
 
 /** The code that began the last pass of a lane ("" for the last of any lane), or none. */
 struct lm_eid lm_session_last_pass(const struct lm_session *session, const char *lane);

@@ -68,7 +68,7 @@ struct lm_stock_hooks {
  */
 enum lm_err lm_stock_read(FILE *in, const char *name, const struct lm_stock_hooks *hooks);
 
-/** What an item is for a mark: the same code and, where both have one, the same number. */
+/** Whether an item is a mark: the same code and, where both have one, the same number. */
 bool lm_stock_same_pair(const struct lm_stock_item *a, const struct lm_device *b);
 
 /* --- the stock in the register --- */
@@ -93,7 +93,10 @@ struct lm_stock_add {
 enum lm_err lm_store_stock_add(struct lm_store *store, const struct lm_stock_item *items,
     const long *lines, size_t n, const struct lm_stock_add *how);
 
-/** Each item of one strip, or of all (@p strip NULL; strips in order of arrival), by position. */
+/**
+ * Each item of one strip, or of all (@p strip NULL; strips in order of arrival), by position.
+ * @return LM_OK, what @p fn gave, LM_EIO, LM_ENOMEM.
+ */
 enum lm_err lm_store_stock_each(
     struct lm_store *store, const char *strip, lm_stock_fn *fn, void *ctx);
 
@@ -101,7 +104,10 @@ enum lm_err lm_store_stock_each(
 enum lm_err lm_store_stock_by_code(
     struct lm_store *store, struct lm_eid eid, struct lm_stock_item *out);
 
-/** Each item with this number, folded (lm_visual_fold()); a set has one on each of its strips. */
+/**
+ * Each item with this number, folded (lm_visual_fold()); a set has one on each of its strips.
+ * @return as lm_store_stock_each().
+ */
 enum lm_err lm_store_stock_by_number(
     struct lm_store *store, const char *visual, lm_stock_fn *fn, void *ctx);
 
@@ -121,7 +127,7 @@ struct lm_stock_strip {
 };
 typedef enum lm_err lm_stock_strip_fn(const struct lm_stock_strip *strip, void *ctx);
 
-/** Each strip in order of arrival. */
+/** Each strip in order of arrival. @return as lm_store_stock_each(). */
 enum lm_err lm_store_stock_strips(struct lm_store *store, lm_stock_strip_fn *fn, void *ctx);
 
 #endif

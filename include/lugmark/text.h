@@ -30,7 +30,7 @@ size_t lm_visual_fold(const char *visual, char out[LM_VISUAL_MAX + 1]);
 size_t lm_visual_fold_loose(const char *visual, char out[LM_VISUAL_MAX + 1]);
 
 /**
- * Compare a word with a wanted one, ignoring ASCII case and taking blank, `-` and `_` as the same.
+ * Whether a word is the wanted one, ignoring ASCII case and taking blank, `-` and `_` as the same.
  */
 bool lm_word_is(const char *word, const char *wanted);
 

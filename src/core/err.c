@@ -81,8 +81,8 @@ enum lm_err lm_problem_set(
     }
     p->err = err;
     set_text(p->what, text, (size_t) n);
-    if (mend == NULL)
-        mend = "";
+    if (mend == NULL) /* of this one there is nothing to know beside its name */
+        mend = err == LM_ENOMEM ? "end other programs, then do it again" : "";
     set_text(p->mend, mend, strlen(mend));
     return err;
 }

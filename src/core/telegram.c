@@ -1,6 +1,7 @@
 /** @file telegram.c
  * What FDX-B and HDX have in common: 64 bits of code, 16 of CRC, 24 of trailer.
  */
+#include "core/checksum.h"
 #include "core/window.h"
 
 struct lm_window lm_window_load(const uint8_t *in, size_t n)
@@ -23,7 +24,7 @@ uint16_t lm_code_crc(uint64_t bits)
 
 enum lm_err lm_window_check(const struct lm_telegram *t)
 {
-    if (lm_code_crc(t->eid.bits) != t->crc)
+    if (!lm_checksum_fits(lm_code_crc(t->eid.bits) == t->crc))
         return LM_ECHECK;
     /* A silent antenna reads as zeros, and zeros pass the CRC. */
     return lm_eid_key(t->eid) == 0 ? LM_ERANGE : LM_OK;

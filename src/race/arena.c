@@ -50,7 +50,7 @@ static enum lm_err reserve(struct lm_arena *a, size_t need)
         return LM_OK;
     if (want > UINT32_MAX)
         want = UINT32_MAX;
-    char *bigger = realloc(a->text, want);
+    char *bigger = realloc(a->text, (size_t) want);
     if (!bigger)
         return LM_ENOMEM;
     a->text = bigger;
@@ -120,15 +120,4 @@ enum lm_err lm_arena_intern(struct lm_arena *a, const char *text, uint32_t *offs
     }
     *offset = a->words[slot];
     return LM_OK;
-}
-
-uint32_t lm_arena_word(const struct lm_arena *a, const char *text)
-{
-    size_t len = strlen(text);
-    if (len == 0)
-        return 0;
-    if (a->words_size == 0)
-        return UINT32_MAX;
-    uint32_t offset = a->words[find_slot(a, text, len)];
-    return offset ? offset : UINT32_MAX;
 }

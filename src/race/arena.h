@@ -24,9 +24,6 @@ enum lm_err lm_arena_add(struct lm_arena *a, const char *text, uint32_t *offset)
 /** The same, but equal words are kept once. */
 enum lm_err lm_arena_intern(struct lm_arena *a, const char *text, uint32_t *offset);
 
-/** Offset of an interned word, or UINT32_MAX when it is not there. */
-uint32_t lm_arena_word(const struct lm_arena *a, const char *text);
-
 /** Text at an offset; borrowed until the next add. */
 static inline const char *lm_arena_at(const struct lm_arena *a, uint32_t offset)
 {

@@ -34,9 +34,9 @@ static enum lm_err grow(void **rows, uint32_t *cap, uint32_t need, size_t row_si
     uint64_t want = *cap ? *cap + (uint64_t) *cap / 2 : 256;
     if (want < need)
         want = need;
-    if (want >= LM_NO_ROW)
+    if (want >= LM_NO_ROW || want > SIZE_MAX / row_size)
         return LM_ENOMEM;
-    void *bigger = realloc(*rows, want * row_size);
+    void *bigger = realloc(*rows, (size_t) want * row_size);
     if (!bigger)
         return LM_ENOMEM;
     *rows = bigger;

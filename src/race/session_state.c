@@ -8,9 +8,9 @@ enum lm_err lm_session_grow(void **rows, uint32_t *cap, uint32_t used, size_t ro
     if (used < *cap)
         return LM_OK;
     uint64_t want = *cap ? *cap + (uint64_t) *cap / 2 : 64;
-    if (want >= UINT32_MAX / 2)
+    if (want >= UINT32_MAX / 2 || want > SIZE_MAX / row_size)
         return LM_ENOMEM;
-    void *bigger = realloc(*rows, want * row_size);
+    void *bigger = realloc(*rows, (size_t) want * row_size);
     if (!bigger)
         return LM_ENOMEM;
     *rows = bigger;

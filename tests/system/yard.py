@@ -11,6 +11,8 @@ import time
 import tty
 import unittest
 
+import protocol
+
 BUILD = os.environ["LUGMARK_BUILD"]
 DAEMON = os.path.join(BUILD, "lugmarkd")
 LUGMARK = os.path.join(BUILD, "lugmark")
@@ -224,9 +226,18 @@ class Yard:
             if stored != again:
                 raise AssertionError(f"session {number} replays otherwise:\n{stored}\n{again}")
 
+    def all_in_the_table(self):
+        """What the daemon said has the keys that the table of the protocol names, and no other."""
+        rules = protocol.load("control")
+        for line in [line for c in self.clients for line in c.heard[:100]]:
+            bad = protocol.faults(line, rules, rules)
+            if bad:
+                raise AssertionError(f"{bad}: {line}")
+
     def close(self):
         for c in self.clients:
             c.close()
+        self.all_in_the_table()
         if self.process is not None and self.process.poll() is None:
             self.stop()
         if self.replays:

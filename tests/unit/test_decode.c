@@ -38,63 +38,63 @@ static enum lm_err decode(const char *text, struct lm_decoded *out, struct lm_pr
     return err;
 }
 
+static const struct {
+    const char *text;
+    enum lm_code_form form;
+    const char *digits;
+    enum lm_eid_known known;
+} taken[] = {
+    {"999000000012345", LM_FORM_DIGITS15, "999000000012345", LM_EID_CODE},
+    {"  999000000012345\r\n", LM_FORM_DIGITS15, "999000000012345", LM_EID_CODE},
+    {"036000000000001", LM_FORM_DIGITS15, "036000000000001", LM_EID_CODE},
+    {"000000000000001", LM_FORM_DIGITS15, "000000000000001", LM_EID_CODE},
+    {"999274877906943", LM_FORM_DIGITS15, "999274877906943", LM_EID_CODE},
+    {"999 000000012345", LM_FORM_SPLIT, "999000000012345", LM_EID_CODE},
+    {"999-000000012345", LM_FORM_SPLIT, "999000000012345", LM_EID_CODE},
+    {"999.000000012345", LM_FORM_SPLIT, "999000000012345", LM_EID_CODE},
+    {"999_000000012345", LM_FORM_SPLIT, "999000000012345", LM_EID_CODE},
+    {"999.000.000.012.345", LM_FORM_SPLIT, "999000000012345", LM_EID_CODE},
+    {"999  000000 012345", LM_FORM_SPLIT, "999000000012345", LM_EID_CODE},
+    {"1022 000000084146", LM_FORM_SPLIT, "1022000000084146", LM_EID_CODE},
+    {"0826-000000000001", LM_FORM_SPLIT, "826000000000001", LM_EID_CODE},
+    {"GB 000000000012", LM_FORM_ALPHA2, "826000000000012", LM_EID_CODE},
+    {"uk0000012", LM_FORM_ALPHA2, "826000000000012", LM_EID_CODE},
+    {"EL 0 00012", LM_FORM_ALPHA2, "300000000000012", LM_EID_CODE},
+    {"XI 12", LM_FORM_ALPHA2, "899000000000012", LM_EID_CODE},
+    {"AU-12", LM_FORM_ALPHA2, "036000000000012", LM_EID_CODE},
+    {"DE 0123 4567 8901", LM_FORM_ALPHA2, "276012345678901", LM_EID_CODE},
+    {"USA003123456789", LM_FORM_ALPHA2, "840003123456789", LM_EID_CODE},
+    {"US 003123456789", LM_FORM_ALPHA2, "840003123456789", LM_EID_CODE},
+    {"usa 003 123 456 789", LM_FORM_ALPHA2, "840003123456789", LM_EID_CODE},
+    {"8000F9C00001B669", LM_FORM_HEX64, "999000000112233", LM_EID_FULL},
+    {"8000f9c00001b669", LM_FORM_HEX64, "999000000112233", LM_EID_FULL},
+    {"0x8000F9C00001B669", LM_FORM_HEX64, "999000000112233", LM_EID_FULL},
+    {"0X8000f9c00001b669", LM_FORM_HEX64, "999000000112233", LM_EID_FULL},
+    {"8000001234567890", LM_FORM_HEX64, "000078187493520", LM_EID_FULL},
+    {"0x0826000000000001", LM_FORM_HEX64, "000000000000001", LM_EID_FULL},
+    {"1999000000012345", LM_FORM_HEX64, "000000000074565", LM_EID_FULL},
+    {"0826999999999999", LM_FORM_HEX64, "614109951162777", LM_EID_FULL},
+    {TELEGRAM, LM_FORM_FDXB_HEX, "999000000112233", LM_EID_FULL},
+    {"0x" TELEGRAM, LM_FORM_FDXB_HEX, "999000000112233", LM_EID_FULL},
+    {"0032d6dc0402079f80406253b8040201", LM_FORM_FDXB_HEX, "999000000112233", LM_EID_FULL},
+    {"0032 D6DC 0402 079F 8040 6253 B804 0201", LM_FORM_FDXB_HEX, "999000000112233", LM_EID_FULL},
+    {HDX, LM_FORM_HDX_HEX, "999000000112233", LM_EID_FULL},
+    {"7E 966D8000039F0001 123B 000000", LM_FORM_HDX_HEX, "999000000112233", LM_EID_FULL},
+};
+
 static void forms_that_are_taken(void **state)
 {
     (void) state;
-    static const struct {
-        const char *text;
-        enum lm_code_form form;
-        const char *digits;
-        enum lm_eid_known known;
-    } cases[] = {
-        {"999000000012345", LM_FORM_DIGITS15, "999000000012345", LM_EID_CODE},
-        {"  999000000012345\r\n", LM_FORM_DIGITS15, "999000000012345", LM_EID_CODE},
-        {"036000000000001", LM_FORM_DIGITS15, "036000000000001", LM_EID_CODE},
-        {"000000000000001", LM_FORM_DIGITS15, "000000000000001", LM_EID_CODE},
-        {"999274877906943", LM_FORM_DIGITS15, "999274877906943", LM_EID_CODE},
-        {"999 000000012345", LM_FORM_SPLIT, "999000000012345", LM_EID_CODE},
-        {"999-000000012345", LM_FORM_SPLIT, "999000000012345", LM_EID_CODE},
-        {"999.000000012345", LM_FORM_SPLIT, "999000000012345", LM_EID_CODE},
-        {"999_000000012345", LM_FORM_SPLIT, "999000000012345", LM_EID_CODE},
-        {"999.000.000.012.345", LM_FORM_SPLIT, "999000000012345", LM_EID_CODE},
-        {"999  000000 012345", LM_FORM_SPLIT, "999000000012345", LM_EID_CODE},
-        {"1022 000000084146", LM_FORM_SPLIT, "1022000000084146", LM_EID_CODE},
-        {"0826-000000000001", LM_FORM_SPLIT, "826000000000001", LM_EID_CODE},
-        {"GB 000000000012", LM_FORM_ALPHA2, "826000000000012", LM_EID_CODE},
-        {"uk0000012", LM_FORM_ALPHA2, "826000000000012", LM_EID_CODE},
-        {"EL 0 00012", LM_FORM_ALPHA2, "300000000000012", LM_EID_CODE},
-        {"XI 12", LM_FORM_ALPHA2, "899000000000012", LM_EID_CODE},
-        {"AU-12", LM_FORM_ALPHA2, "036000000000012", LM_EID_CODE},
-        {"DE 0123 4567 8901", LM_FORM_ALPHA2, "276012345678901", LM_EID_CODE},
-        {"USA003123456789", LM_FORM_ALPHA2, "840003123456789", LM_EID_CODE},
-        {"US 003123456789", LM_FORM_ALPHA2, "840003123456789", LM_EID_CODE},
-        {"usa 003 123 456 789", LM_FORM_ALPHA2, "840003123456789", LM_EID_CODE},
-        {"8000F9C00001B669", LM_FORM_HEX64, "999000000112233", LM_EID_FULL},
-        {"8000f9c00001b669", LM_FORM_HEX64, "999000000112233", LM_EID_FULL},
-        {"0x8000F9C00001B669", LM_FORM_HEX64, "999000000112233", LM_EID_FULL},
-        {"0X8000f9c00001b669", LM_FORM_HEX64, "999000000112233", LM_EID_FULL},
-        {"8000001234567890", LM_FORM_HEX64, "000078187493520", LM_EID_FULL},
-        {"0x0826000000000001", LM_FORM_HEX64, "000000000000001", LM_EID_FULL},
-        {"1999000000012345", LM_FORM_HEX64, "000000000074565", LM_EID_FULL},
-        {"0826999999999999", LM_FORM_HEX64, "614109951162777", LM_EID_FULL},
-        {TELEGRAM, LM_FORM_FDXB_HEX, "999000000112233", LM_EID_FULL},
-        {"0x" TELEGRAM, LM_FORM_FDXB_HEX, "999000000112233", LM_EID_FULL},
-        {"0032d6dc0402079f80406253b8040201", LM_FORM_FDXB_HEX, "999000000112233", LM_EID_FULL},
-        {"0032 D6DC 0402 079F 8040 6253 B804 0201", LM_FORM_FDXB_HEX, "999000000112233",
-            LM_EID_FULL},
-        {HDX, LM_FORM_HDX_HEX, "999000000112233", LM_EID_FULL},
-        {"7E 966D8000039F0001 123B 000000", LM_FORM_HDX_HEX, "999000000112233", LM_EID_FULL},
-    };
-    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+    for (size_t i = 0; i < sizeof taken / sizeof taken[0]; i++) {
         struct lm_decoded d;
         struct lm_problem p = {0};
         char digits[LM_EID_TEXT_SIZE];
-        if (decode(cases[i].text, &d, &p) != LM_OK)
-            fail_msg("\"%s\" refused: %s", cases[i].text, p.what);
-        assert_string_equal(lm_eid_format(d.eid, digits), cases[i].digits);
-        assert_int_equal(d.form, cases[i].form);
-        assert_int_equal(d.eid.known, cases[i].known);
-        if (cases[i].known == LM_EID_CODE)
+        if (decode(taken[i].text, &d, &p) != LM_OK)
+            fail_msg("\"%s\" refused: %s", taken[i].text, p.what);
+        assert_string_equal(lm_eid_format(d.eid, digits), taken[i].digits);
+        assert_int_equal(d.form, taken[i].form);
+        assert_int_equal(d.eid.known, taken[i].known);
+        if (taken[i].known == LM_EID_CODE)
             assert_int_equal(d.eid.bits >> 48, 0x8000);
         assert_int_equal(d.has_telegram, d.form >= LM_FORM_FDXB_HEX);
     }
@@ -345,8 +345,8 @@ static void random_text_never_hurts(void **state)
     uint64_t seed = 77;
     for (int i = 0; i < 100000; i++) {
         char text[140];
-        size_t len = next(&seed) % sizeof text;
-        size_t letters = next(&seed) % (sizeof alphabet - 1) + 1;
+        size_t len = (size_t) (next(&seed) % sizeof text);
+        size_t letters = (size_t) (next(&seed) % (sizeof alphabet - 1)) + 1;
         for (size_t k = 0; k < len; k++)
             text[k] = alphabet[next(&seed) % letters];
         struct lm_decoded d;

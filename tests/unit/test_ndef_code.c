@@ -206,7 +206,7 @@ static void any_bytes_are_taken(void **state)
         struct bytes tag = tag_of(good[i % 5]);
         size_t n = tag.n;
         if (i % 4 == 0) {
-            n = next_random(&seed) % 400;
+            n = (size_t) (next_random(&seed) % 400);
             for (size_t k = 0; k < n; k++)
                 tag.data[k] = (uint8_t) next_random(&seed);
             memcpy(tag.data + 12, "\xE1\x10\xFF\x00\x03", 5);

@@ -92,97 +92,98 @@ static void check_characters(void **state)
 }
 
 /* The examples of the fact sheet, once more beside those in the packs: format, good, bad. */
+static const struct {
+    const char *pack, *format, *number;
+    enum lm_answer want;
+} published[] = {
+    {"us", "US-FLOCK", "OHEX0000", LM_ANSWER_YES},
+    {"us", "US-FLOCK", "IDEX1", LM_ANSWER_YES},
+    {"us", "US-FLOCK", "TXEX99999", LM_ANSWER_YES},
+    {"us", "US-FLOCK", "IA12345", LM_ANSWER_YES},
+    {"us", "US-FLOCK", "OHIX000", LM_ANSWER_NO},
+    {"us", "US-FLOCK", "OHEX00000000", LM_ANSWER_NO},
+    {"us", "US-FLOCK", "OH", LM_ANSWER_NO},
+    {"us", "US-FLOCK", "OHQ1234", LM_ANSWER_NO},
+    {"us", "US-FLOCK", "XXEX000", LM_ANSWER_UNKNOWN}, /* no state; a tribe perhaps */
+    {"us", "US-FLOCK-AN", "OHEX0000 0017", LM_ANSWER_YES},
+    {"us", "US-FLOCK-AN", "OHEX0000 1234567", LM_ANSWER_NO},
+    {"us", "US-SER-M", "OHEX0000", LM_ANSWER_YES},
+    {"us", "US-SER-M", "OHE10000", LM_ANSWER_NO},
+    {"us", "US-SER-M", "OHEX000", LM_ANSWER_NO},
+    {"us", "US-SER-M", "O1EX0000", LM_ANSWER_NO},
+    {"us", "US-SER-P", "OHE10000", LM_ANSWER_YES},
+    {"us", "US-SER-P", "OH1E0000", LM_ANSWER_YES},
+    {"us", "US-SER-P", "OH110000", LM_ANSWER_NO},
+    {"us", "US-SER-P", "OHEX0000", LM_ANSWER_NO},
+    {"us", "US-NUES9", "35ABC1234", LM_ANSWER_YES},
+    {"us", "US-NUES9", "31EXA0001", LM_ANSWER_YES},
+    {"us", "US-NUES9", "00EXA0001", LM_ANSWER_YES},
+    {"us", "US-NUES9", "3EXA0001", LM_ANSWER_NO},
+    {"us", "US-NUES9", "31EX00001", LM_ANSWER_NO},
+    {"us", "US-NUES9", "31EXA001", LM_ANSWER_NO},
+    {"us", "US-NUES9", "99EXA0001", LM_ANSWER_UNKNOWN},
+    {"us", "US-AIN", "840000000000001", LM_ANSWER_YES},
+    {"us", "US-AIN", "84000000000001", LM_ANSWER_NO},
+    {"us", "US-AIN", "840-00000000001", LM_ANSWER_NO},
+    {"us", "US-AIN", "124000000000001", LM_ANSWER_NO},
+    {"us", "US-AIN", "8400000000000012", LM_ANSWER_NO},
+    {"us", "US-AIN", "840300000000000", LM_ANSWER_NO}, /* more than 2^38 - 1 */
+    {"us", "US-AIN", "840274877906943", LM_ANSWER_YES},
+    {"us", "US-AIN", "840274877906944", LM_ANSWER_NO},
+    {"us", "US-LEGACY", "985000000000001", LM_ANSWER_YES},
+    {"us", "US-LEGACY", "USA000000000001", LM_ANSWER_YES},
+    {"us", "US-LEGACY", "840000000000001", LM_ANSWER_NO},
+    {"us", "US-LEGACY", "98500000000001", LM_ANSWER_NO},
+    {"us", "US-PIN", "EX0000E", LM_ANSWER_YES},
+    {"us", "US-PIN", "EX00001", LM_ANSWER_UNKNOWN}, /* the check character only doubts */
+    {"us", "US-PIN", "EX0000", LM_ANSWER_NO},
+    {"us", "US-GIN", "EX0000E11252601", LM_ANSWER_YES},
+    {"us", "US-GIN", "EX0000E13252601", LM_ANSWER_NO},
+    {"eu", "EU-VIS", "IE000000000001", LM_ANSWER_YES},
+    {"eu", "EU-VIS", "FR00000000001", LM_ANSWER_YES},
+    {"eu", "EU-VIS", "EL0000001", LM_ANSWER_YES},
+    {"eu", "EU-VIS", "GR000000000001", LM_ANSWER_NO},
+    {"eu", "EU-VIS", "IE0000000000001", LM_ANSWER_NO},
+    {"eu", "EU-VIS", "UK000000000001", LM_ANSWER_NO},
+    {"eu", "EU-EID", "372000000000001", LM_ANSWER_YES},
+    {"eu", "EU-EID", "899000000000001", LM_ANSWER_YES},
+    {"eu", "EU-EID", "37200000000001", LM_ANSWER_NO},
+    {"eu", "EU-EID", "372274877906944", LM_ANSWER_NO},
+    {"england", "GB-SG", "UK000000000001", LM_ANSWER_YES},
+    {"england", "GB-SG", "uk 0 000000 00001", LM_ANSWER_YES},
+    {"england", "GB-SG", "GB000000000001", LM_ANSWER_NO},
+    {"england", "GB-SG", "UK00000000001", LM_ANSWER_NO},
+    {"england", "GB-SG-EID", "826000000000001", LM_ANSWER_YES},
+    {"england", "GB-SG-EID", "826 000000000001", LM_ANSWER_YES},
+    {"england", "GB-SG-EID", "0826000000000001", LM_ANSWER_NO},
+    {"england", "GB-SG-EID", "82600000000001", LM_ANSWER_NO},
+    {"england", "GB-SLTR", "UK000000", LM_ANSWER_YES},
+    {"england", "GB-SLTR", "UK000000000001", LM_ANSWER_NO},
+    {"england", "GB-CATTLE", "UK123450600001", LM_ANSWER_YES},
+    {"england", "GB-CATTLE", "UK123450500001", LM_ANSWER_NO},
+    {"england", "GB-CATTLE", "UK123450800001", LM_ANSWER_NO},
+    {"ireland", "IE-SG", "IE000000000001", LM_ANSWER_YES},
+    {"ireland", "IE-SG", "IE00000000001", LM_ANSWER_NO},
+    {"ireland", "IE-EID", "372000000000001", LM_ANSWER_YES},
+    {"ireland", "IE-EID", "37200000000001", LM_ANSWER_NO},
+    {"canada", "CA-TAG", "124000000000001", LM_ANSWER_YES},
+    {"canada", "CA-TAG", "CA000000000001", LM_ANSWER_NO},
+    {"canada", "CA-TAG", "840000000000001", LM_ANSWER_NO},
+    {"canada", "CA-TAG", "12400000000001", LM_ANSWER_NO},
+    {"australia", "AU-CHIP", "982000000000001", LM_ANSWER_YES},
+    {"australia", "AU-CHIP", "98200000000001", LM_ANSWER_NO},
+};
+
 static void formats_as_published(void **state)
 {
-    static const struct {
-        const char *pack, *format, *number;
-        enum lm_answer want;
-    } cases[] = {
-        {"us", "US-FLOCK", "OHEX0000", LM_ANSWER_YES},
-        {"us", "US-FLOCK", "IDEX1", LM_ANSWER_YES},
-        {"us", "US-FLOCK", "TXEX99999", LM_ANSWER_YES},
-        {"us", "US-FLOCK", "IA12345", LM_ANSWER_YES},
-        {"us", "US-FLOCK", "OHIX000", LM_ANSWER_NO},
-        {"us", "US-FLOCK", "OHEX00000000", LM_ANSWER_NO},
-        {"us", "US-FLOCK", "OH", LM_ANSWER_NO},
-        {"us", "US-FLOCK", "OHQ1234", LM_ANSWER_NO},
-        {"us", "US-FLOCK", "XXEX000", LM_ANSWER_UNKNOWN}, /* no state; a tribe perhaps */
-        {"us", "US-FLOCK-AN", "OHEX0000 0017", LM_ANSWER_YES},
-        {"us", "US-FLOCK-AN", "OHEX0000 1234567", LM_ANSWER_NO},
-        {"us", "US-SER-M", "OHEX0000", LM_ANSWER_YES},
-        {"us", "US-SER-M", "OHE10000", LM_ANSWER_NO},
-        {"us", "US-SER-M", "OHEX000", LM_ANSWER_NO},
-        {"us", "US-SER-M", "O1EX0000", LM_ANSWER_NO},
-        {"us", "US-SER-P", "OHE10000", LM_ANSWER_YES},
-        {"us", "US-SER-P", "OH1E0000", LM_ANSWER_YES},
-        {"us", "US-SER-P", "OH110000", LM_ANSWER_NO},
-        {"us", "US-SER-P", "OHEX0000", LM_ANSWER_NO},
-        {"us", "US-NUES9", "35ABC1234", LM_ANSWER_YES},
-        {"us", "US-NUES9", "31EXA0001", LM_ANSWER_YES},
-        {"us", "US-NUES9", "00EXA0001", LM_ANSWER_YES},
-        {"us", "US-NUES9", "3EXA0001", LM_ANSWER_NO},
-        {"us", "US-NUES9", "31EX00001", LM_ANSWER_NO},
-        {"us", "US-NUES9", "31EXA001", LM_ANSWER_NO},
-        {"us", "US-NUES9", "99EXA0001", LM_ANSWER_UNKNOWN},
-        {"us", "US-AIN", "840000000000001", LM_ANSWER_YES},
-        {"us", "US-AIN", "84000000000001", LM_ANSWER_NO},
-        {"us", "US-AIN", "840-00000000001", LM_ANSWER_NO},
-        {"us", "US-AIN", "124000000000001", LM_ANSWER_NO},
-        {"us", "US-AIN", "8400000000000012", LM_ANSWER_NO},
-        {"us", "US-AIN", "840300000000000", LM_ANSWER_NO}, /* more than 2^38 - 1 */
-        {"us", "US-AIN", "840274877906943", LM_ANSWER_YES},
-        {"us", "US-AIN", "840274877906944", LM_ANSWER_NO},
-        {"us", "US-LEGACY", "985000000000001", LM_ANSWER_YES},
-        {"us", "US-LEGACY", "USA000000000001", LM_ANSWER_YES},
-        {"us", "US-LEGACY", "840000000000001", LM_ANSWER_NO},
-        {"us", "US-LEGACY", "98500000000001", LM_ANSWER_NO},
-        {"us", "US-PIN", "EX0000E", LM_ANSWER_YES},
-        {"us", "US-PIN", "EX00001", LM_ANSWER_UNKNOWN}, /* the check character only doubts */
-        {"us", "US-PIN", "EX0000", LM_ANSWER_NO},
-        {"us", "US-GIN", "EX0000E11252601", LM_ANSWER_YES},
-        {"us", "US-GIN", "EX0000E13252601", LM_ANSWER_NO},
-        {"eu", "EU-VIS", "IE000000000001", LM_ANSWER_YES},
-        {"eu", "EU-VIS", "FR00000000001", LM_ANSWER_YES},
-        {"eu", "EU-VIS", "EL0000001", LM_ANSWER_YES},
-        {"eu", "EU-VIS", "GR000000000001", LM_ANSWER_NO},
-        {"eu", "EU-VIS", "IE0000000000001", LM_ANSWER_NO},
-        {"eu", "EU-VIS", "UK000000000001", LM_ANSWER_NO},
-        {"eu", "EU-EID", "372000000000001", LM_ANSWER_YES},
-        {"eu", "EU-EID", "899000000000001", LM_ANSWER_YES},
-        {"eu", "EU-EID", "37200000000001", LM_ANSWER_NO},
-        {"eu", "EU-EID", "372274877906944", LM_ANSWER_NO},
-        {"england", "GB-SG", "UK000000000001", LM_ANSWER_YES},
-        {"england", "GB-SG", "uk 0 000000 00001", LM_ANSWER_YES},
-        {"england", "GB-SG", "GB000000000001", LM_ANSWER_NO},
-        {"england", "GB-SG", "UK00000000001", LM_ANSWER_NO},
-        {"england", "GB-SG-EID", "826000000000001", LM_ANSWER_YES},
-        {"england", "GB-SG-EID", "826 000000000001", LM_ANSWER_YES},
-        {"england", "GB-SG-EID", "0826000000000001", LM_ANSWER_NO},
-        {"england", "GB-SG-EID", "82600000000001", LM_ANSWER_NO},
-        {"england", "GB-SLTR", "UK000000", LM_ANSWER_YES},
-        {"england", "GB-SLTR", "UK000000000001", LM_ANSWER_NO},
-        {"england", "GB-CATTLE", "UK123450600001", LM_ANSWER_YES},
-        {"england", "GB-CATTLE", "UK123450500001", LM_ANSWER_NO},
-        {"england", "GB-CATTLE", "UK123450800001", LM_ANSWER_NO},
-        {"ireland", "IE-SG", "IE000000000001", LM_ANSWER_YES},
-        {"ireland", "IE-SG", "IE00000000001", LM_ANSWER_NO},
-        {"ireland", "IE-EID", "372000000000001", LM_ANSWER_YES},
-        {"ireland", "IE-EID", "37200000000001", LM_ANSWER_NO},
-        {"canada", "CA-TAG", "124000000000001", LM_ANSWER_YES},
-        {"canada", "CA-TAG", "CA000000000001", LM_ANSWER_NO},
-        {"canada", "CA-TAG", "840000000000001", LM_ANSWER_NO},
-        {"canada", "CA-TAG", "12400000000001", LM_ANSWER_NO},
-        {"australia", "AU-CHIP", "982000000000001", LM_ANSWER_YES},
-        {"australia", "AU-CHIP", "98200000000001", LM_ANSWER_NO},
-    };
     (void) state;
-    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
-        struct lm_rulepack *pack = must_load(cases[i].pack);
+    for (size_t i = 0; i < sizeof published / sizeof *published; i++) {
+        struct lm_rulepack *pack = must_load(published[i].pack);
         const struct lm_number_format *f =
-            lm_format_named(lm_rulepack_rules(pack), cases[i].format);
+            lm_format_named(lm_rulepack_rules(pack), published[i].format);
         assert_non_null(f);
-        if (lm_format_match(f, cases[i].number) != cases[i].want)
-            fail_msg("%s and %s", cases[i].format, cases[i].number);
+        if (lm_format_match(f, published[i].number) != published[i].want)
+            fail_msg("%s and %s", published[i].format, published[i].number);
         lm_rulepack_free(pack);
     }
 }

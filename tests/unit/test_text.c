@@ -130,7 +130,8 @@ static void copies_of_anything_are_clean(void **state)
             text[k] =
                 (seed & 16) != 0 ? (char) (seed >> 24) : likely[(seed >> 8) % (sizeof likely - 1)];
         }
-        size_t len = seed % sizeof text, size = 1 + (seed >> 32) % (sizeof out - 1);
+        size_t len = (size_t) (seed % sizeof text);
+        size_t size = (size_t) (1 + (seed >> 32) % (sizeof out - 1));
         bool whole = lm_text_copy(out, size, text, len);
         size_t got = strlen(out);
         assert_true(got < size);

@@ -1,0 +1,190 @@
+/* Conditions and needs that no pack of today uses in all their ways, one rule
+ * and one animal a row; the rule stands in a pack made for it. */
+#include "rules_help.h"
+
+#define HEAD                                                                                       \
+    "{\"schema\":\"lugmark.rules/"                                                                 \
+    "1\",\"id\":\"t\",\"name\":\"t\",\"jurisdiction\":\"none\","                                   \
+    "\"as_of\":\"2024-08-19\",\"authority\":\"a\",\"countries\":{\"US\":840},"                     \
+    "\"destinations\":[{\"id\":\"show\",\"text\":\"a show\"}],"                                    \
+    "\"cases\":[{\"id\":\"c\",\"text\":\"is it so\",\"ask\":true}],"                               \
+    "\"formats\":[{\"id\":\"F\",\"meaning\":\"m\",\"pattern\":\"AB\\\\d{4}\","                     \
+    "\"for\":[\"visual\"],\"valid\":[\"AB1234\"]},{\"id\":\"B\",\"meaning\":"                      \
+    "\"b\",\"pattern\":\"AB \\\\d{2}\","                                                           \
+    "\"blanks\":true,\"for\":[\"visual\"],\"valid\":[\"AB "                                        \
+    "12\"]}],\"rules\":[{\"id\":\"R\",\"species\":[\"goat\"],"                                     \
+    "\"of\":\"animal\","
+#define TAIL                                                                                       \
+    ",\"severity\":\"E\",\"evidence\":\"V\",\"citation\":\"c\",\"as_of\":"                         \
+    "\"2024-01-01\","                                                                              \
+    "\"source_url\":\"https://example.org/\",\"text\":\"t\"}]}"
+#define WHEN(w) "\"applies_when\":{" w "},\"requirement\":{\"kind\":\"note\"}"
+#define UNLESS(w) "\"unless\":{" w "},\"requirement\":{\"kind\":\"note\"}"
+#define NEED(n) "\"requirement\":{" n "}"
+
+static struct lm_rulepack *pack_of(const char *rule)
+{
+    char text[4096];
+    struct lm_problem p = {.err = LM_OK};
+    struct lm_rulepack *pack = NULL;
+    snprintf(text, sizeof text, "%s%s%s", HEAD, rule, TAIL);
+    if (lm_rulepack_parse(text, strlen(text), "t", &pack, &p) != LM_OK)
+        fail_msg("%s: %s", rule, p.what);
+    return pack;
+}
+
+/* A rule that applies is a note, one that does not is none. */
+static const struct {
+    const char *rule, *animal, *outcome, *words;
+} conditions[] = {
+    {WHEN("\"sex\":\"male\""), "goat male", "note", ""},
+    {WHEN("\"sex\":\"male\""), "goat female", "none", ""},
+    {WHEN("\"sex\":\"male\""), "goat", "unknown", "its sex is not known"},
+    {WHEN("\"castrated\":true"), "goat wether", "note", ""},
+    {WHEN("\"castrated\":true"), "goat male", "none", ""},
+    {WHEN("\"castrated\":true"), "goat", "unknown", "its sex is not known"},
+    {WHEN("\"castrated\":false"), "goat male", "note", ""},
+    {WHEN("\"castrated\":false"), "goat wether", "none", ""},
+    {WHEN("\"born_from\":\"2020-01-01\",\"born_before\":\"2021-01-01\""), "goat born=2020-05",
+        "note", ""},
+    {WHEN("\"born_from\":\"2020-01-01\",\"born_before\":\"2021-01-01\""), "goat born=2021-01-01",
+        "none", ""},
+    {WHEN("\"born_from\":\"2020-01-01\""), "goat born=2019-12-31", "none", ""},
+    {WHEN("\"born_from\":\"2020-06-01\""), "goat born=2020", "unknown", "birth date"},
+    {WHEN("\"born_before\":\"2020-06-01\""), "goat born=2020", "unknown", "birth date"},
+    {WHEN("\"born_before\":\"2020-06-01\""), "goat", "unknown", "birth date"},
+    {WHEN("\"applied_from\":\"2020-01-01\""), "goat", "none", ""},
+    {WHEN("\"applied_from\":\"2020-01-01\""), "goat + official visual=1", "unknown", "put on"},
+    {WHEN("\"applied_from\":\"2020-01-01\""), "goat + visual=9 + official visual=1 applied=2020-02",
+        "note", ""},
+    {WHEN("\"applied_from\":\"2020-01-01\""),
+        "goat + official visual=1 applied=2019-02 + official visual=2 "
+        "applied=2021",
+        "note", ""},
+    {WHEN("\"number_begins\":[\"AB\"]"), "goat + official visual=ab-12", "note", ""},
+    {WHEN("\"number_begins\":[\"AB\"]"), "goat + official visual=XB12", "none", ""},
+    {WHEN("\"number_begins\":[\"AB\"]"), "goat + visual=AB12", "none", ""},
+    {WHEN("\"move_from\":\"2026-01-01\",\"move_before\":\"2027-01-01\""), "goat date=2026-11-02",
+        "note", ""},
+    {WHEN("\"move_from\":\"2026-12-01\""), "goat date=2026", "unknown", "day of the sale"},
+    {WHEN("\"move_before\":\"2026-01-01\""), "goat date=2026-11-02", "none", ""},
+    {WHEN("\"case\":[\"c\"]"), "goat case=c", "note", ""},
+    {WHEN("\"case\":[\"c\"]"), "goat not=c", "none", ""},
+    {WHEN("\"case\":[\"c\"]"), "goat", "unknown", "is it so"},
+    {WHEN("\"not_case\":[\"c\"]"), "goat case=c", "none", ""},
+    {WHEN("\"not_case\":[\"c\"]"), "goat not=c", "note", ""},
+    {WHEN("\"at_race\":true"), "goat race=on", "note", ""},
+    {WHEN("\"at_race\":true"), "goat", "none", ""},
+    {UNLESS("\"sex\":\"female\""), "goat female", "none", ""},
+    {UNLESS("\"sex\":\"female\""), "goat male", "note", ""},
+    {WHEN("\"age_months_max\":6"), "goat born=2026-05-02", "none", ""},
+    {WHEN("\"age_months_max\":6"), "goat born=2026-05-03", "note", ""},
+    {WHEN("\"age_months_max\":6"), "goat born=2026-05", "unknown", "it is 6 months old"},
+    {WHEN("\"age_months_min\":1"), "goat born=2026-10-02", "note", ""},
+    {WHEN("\"age_months_min\":1"), "goat born=2026-10-03", "none", ""},
+    {WHEN("\"age_months_min\":1"), "goat born=2026-10", "unknown", "it is 1 months old"},
+    {WHEN("\"born_here\":true"), "goat here=no", "none", ""},
+    {WHEN("\"born_here\":true"), "goat here=yes", "note", ""},
+};
+
+static const struct {
+    const char *rule, *animal, *outcome, *words;
+} needs[] = {
+    {NEED("\"kind\":\"applied-at-birth-holding\""), "goat here=yes", "pass", ""},
+    {NEED("\"kind\":\"applied-at-birth-holding\""), "goat here=no", "fail", "another holding"},
+    {NEED("\"kind\":\"applied-at-birth-holding\""), "goat", "unknown", "not known"},
+    {NEED("\"kind\":\"electronic-device\",\"forms\":[\"bolus\"]"),
+        "goat + visual=1 + official form=bolus eid=840000000000001", "pass", ""},
+    {NEED("\"kind\":\"electronic-device\",\"forms\":[\"bolus\"]"),
+        "goat + official form=button_tag eid=840000000000001", "fail", "of the forms"},
+    {NEED("\"kind\":\"electronic-device\",\"forms\":[\"bolus\"]"),
+        "goat + official eid=840000000000001", "unknown", "form"},
+    {NEED("\"kind\":\"electronic-device\""), "goat + official", "unknown",
+        "neither number nor code"},
+    {NEED("\"kind\":\"electronic-device\""), "goat + official visual=1", "fail",
+        "no official electronic"},
+};
+
+static void plays(const char *rule, const char *animal, const char *outcome, const char *words)
+{
+    struct example e;
+    struct lm_rule_result r;
+    struct lm_rulepack *pack = pack_of(rule);
+    const struct lm_rule_pack *p = lm_rulepack_rules(pack);
+    example_read(&e, animal, false);
+    lm_rule_check(p, &p->rules[0], &e.animal, &e.ctx, &r);
+    if (strcmp(lm_outcome_name(r.outcome), outcome) != 0 || strstr(r.words, words) == NULL)
+        fail_msg("%s and \"%s\": %s, \"%s\"", rule, animal, lm_outcome_name(r.outcome), r.words);
+    lm_rulepack_free(pack);
+}
+
+static void each_condition_decides(void **state)
+{
+    (void) state;
+    for (size_t i = 0; i < sizeof conditions / sizeof *conditions; i++)
+        plays(conditions[i].rule, conditions[i].animal, conditions[i].outcome, conditions[i].words);
+}
+
+static void each_need_decides(void **state)
+{
+    (void) state;
+    for (size_t i = 0; i < sizeof needs / sizeof *needs; i++)
+        plays(needs[i].rule, needs[i].animal, needs[i].outcome, needs[i].words);
+}
+
+static void evidence_is_said_in_words(void **state)
+{
+    static const char *const part[] = {"read in", "secondary", "not verified", "no law"};
+    (void) state;
+    for (unsigned i = 0; i < 4; i++) {
+        const char *words = lm_evidence_say((enum lm_evidence) i);
+        if (strstr(words, part[i]) == NULL)
+            fail_msg("%s does not say %s", words, part[i]);
+        enum lm_evidence back;
+        assert_int_equal(lm_evidence_parse(lm_evidence_name((enum lm_evidence) i), &back), LM_OK);
+        assert_int_equal(back, i);
+    }
+}
+
+static void a_number_ends_with_no_blank(void **state)
+{
+    struct lm_rulepack *pack = pack_of(NEED("\"kind\":\"note\""));
+    const struct lm_rule_pack *p = lm_rulepack_rules(pack);
+    const struct lm_number_format *f = lm_format_named(p, "B");
+    (void) state;
+    assert_int_equal(lm_format_match(f, "ab  12 -"), LM_ANSWER_YES);
+    assert_int_equal(lm_format_match(f, " ab-12"), LM_ANSWER_YES);
+    assert_int_equal(lm_format_match(f, "ab12"), LM_ANSWER_NO);
+    assert_int_equal(lm_format_match(f, "ab 1 2"), LM_ANSWER_NO);
+    assert_int_equal(lm_format_match(lm_format_named(p, "F"), "ab 12-34"), LM_ANSWER_YES);
+    assert_null(lm_format_named(p, "C"));
+    lm_rulepack_free(pack);
+}
+
+static void patterns_that_are_none(void **state)
+{
+    static const struct {
+        const char *pattern;
+        size_t at;
+    } rows[] = {{"A(B|)", 0}, {"A(B|c)", 5}, {"(A", 3}, {"A)", 2}, {"[A", 1}, {"A{", 2},
+        {"((A))", 2}, {"A(|B)?", 0}};
+    (void) state;
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        size_t at = lm_pattern_bad(rows[i].pattern);
+        if ((at != 0) != (rows[i].at != 0))
+            fail_msg("\"%s\": %zu", rows[i].pattern, at);
+        assert_true(at <= strlen(rows[i].pattern) + 1);
+    }
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(each_condition_decides),
+        cmocka_unit_test(each_need_decides),
+        cmocka_unit_test(evidence_is_said_in_words),
+        cmocka_unit_test(a_number_ends_with_no_blank),
+        cmocka_unit_test(patterns_that_are_none),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
