@@ -75,6 +75,7 @@ INSTALLED = $(call to,755,$(PROGRAMS),$(BINDIR)) \
 	$(call to,644,$(MAN1),$(MANDIR)/man1) $(call to,644,$(MAN5),$(MANDIR)/man5) \
 	$(call to,644,$(MAN7),$(MANDIR)/man7) $(call to,644,$(MAN8),$(MANDIR)/man8) \
 	644:$(OUT)/lugmark.bash:$(BASHDIR)/lugmark \
+	$(foreach f,$(MO),644:$(f):$(DATADIR)/$(patsubst $(BUILD)/%,%,$(f))) \
 	$(call to,644,$(wildcard src/cli/packs/*.json),$(DATADIR)/lugmark/packs) \
 	$(call to,644,$(wildcard src/wire/protocol/*.schema.json),$(DATADIR)/lugmark/schemas) \
 	$(call to,644,udev/62-lugmark.rules,$(UDEVDIR)) \
@@ -89,7 +90,7 @@ INSTALLED = $(call to,755,$(PROGRAMS),$(BINDIR)) \
 OWN_DIRS := $(DOCDIR)/examples $(DOCDIR) $(DATADIR)/lugmark/packs $(DATADIR)/lugmark/schemas \
 	$(DATADIR)/lugmark $(INCLUDEDIR)/lugmark
 
-to_install := $(PROGRAMS) $(SO) $(OUT)/liblugmark.a $(OUT)/lugmark.pc $(OUT)/lugmark.bash \
+to_install := $(PROGRAMS) $(MO) $(SO) $(OUT)/liblugmark.a $(OUT)/lugmark.pc $(OUT)/lugmark.bash \
 	$(OUT)/lugmark.1 $(OUT)/lugmarkd.service
 
 .PHONY: install uninstall list-installed deb check-deb manual FORCE

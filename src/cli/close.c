@@ -5,13 +5,14 @@
 #include "findings_out.h"
 #include "out_json.h"
 #include "problem.h"
+#include "report/tongue.h"
 #include "verdict.h"
 
 /* The daemon's figures of the close, when its findings cannot be had. */
 static int figures(const json_t *answer)
 {
     const json_t *tally = json_object_get(answer, "tally");
-    fputs("closed: ", stdout);
+    fputs(_("closed: "), stdout);
     lm_tally_line(stdout, tally);
     putchar('\n');
     bool flagged = lm_json_int(tally, "look", 0) > 0 || lm_json_int(tally, "hold", 0) > 0 ||
@@ -30,7 +31,8 @@ static int run(const struct lm_args *args)
     if (exit != LM_EXIT_OK)
         return exit;
     /* The close is done whatever comes now: a failure to fetch the findings is not one to close. */
-    json_t *ask = json_pack("{s:s, s:b}", "do", "findings", "text", 1);
+    json_t *ask =
+        json_pack("{s:s, s:b, s:s}", "do", "findings", "text", 1, "lang", lm_tongue_name());
     bool told = lm_client_ask(args, ask, &after) == LM_EXIT_OK &&
                 json_is_object(json_object_get(after, "findings"));
     exit = told ? lm_findings_show(args, after) : figures(answer);

@@ -3,6 +3,7 @@
 
 #include <string.h>
 
+#include "listing.h"
 #include "lugmark/inventory.h"
 #include "open_db.h"
 #include "problem.h"
@@ -48,6 +49,12 @@ static int run(const struct lm_args *args)
 {
     struct lm_store *store = NULL;
     struct lm_date cutoff;
+    bool list = lm_arg_given(args, "list");
+    if (list != (args->n_rest == 0))
+        return lm_usage(
+            args, list ? "--list is of all counts: leave NAME out" : "which count? NAME");
+    if (list)
+        return lm_list_counts(args);
     int exit = cutoff_of(args, &cutoff);
     if (exit == LM_EXIT_OK)
         exit =
@@ -61,6 +68,7 @@ static int run(const struct lm_args *args)
 static const struct lm_option options[] = {
     {"cutoff", 0, "DATE", "the day at whose end book and heads must agree (default: the last)"},
     {"close", 0, NULL, "record the count as it is now; it says the same ever after"},
+    {"list", 0, NULL, "only list the counts that there were"},
     {NULL, 0, NULL, NULL},
 };
 
@@ -68,14 +76,13 @@ const struct lm_command lm_command_count = {
     .name = "count",
     .group = LM_GROUP_AFTER,
     .summary = "Put the sessions of a yearly count together",
-    .arguments = "NAME",
+    .arguments = "NAME | --list",
     .details = "All sessions opened with --count NAME are one count, over days, mobs and lanes.\n"
                "Each animal counts once. Births, purchases, sales and deaths between the sessions\n"
                "are taken by their dates. Book, heads counted and animals identified stay three\n"
                "figures; what lies between them is named, never evened out.",
     .example = "lugmark count 2026 --cutoff 2026-12-01\nlugmark count 2026 --close",
     .options = options,
-    .min_rest = 1,
     .max_rest = 1,
     .run = run,
 };

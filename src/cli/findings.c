@@ -6,12 +6,15 @@
 
 #include "client.h"
 #include "findings_out.h"
+#include "listing.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 static int from_daemon(const struct lm_args *args)
 {
-    json_t *answer = NULL;
-    int exit = lm_client_ask(args, json_pack("{s:s, s:b}", "do", "findings", "text", 1), &answer);
+    json_t *answer = NULL, *ask = json_pack("{s:s, s:b, s:s}", "do", "findings", "text", 1, "lang",
+                               lm_tongue_name());
+    int exit = lm_client_ask(args, ask, &answer);
     if (exit == LM_EXIT_OK)
         exit = lm_findings_show(args, answer);
     json_decref(answer);
@@ -34,6 +37,10 @@ static int run(const struct lm_args *args)
 {
     char path[256];
     char *end = NULL;
+    if (lm_arg_given(args, "list")) {
+        return args->n_rest == 0 ? lm_list_sessions(args)
+                                 : lm_usage(args, "--list is of all sessions: leave SESSION out");
+    }
     if (args->n_rest > 0) {
         errno = 0;
         long long id = strtoll(args->rest[0], &end, 10);
@@ -47,6 +54,11 @@ static int run(const struct lm_args *args)
     return session_is_open(path) ? from_daemon(args) : lm_findings_stored(args, 0);
 }
 
+static const struct lm_option options[] = {
+    {"list", 0, NULL, "only list the sessions that there were"},
+    {NULL, 0, NULL, NULL},
+};
+
 const struct lm_command lm_command_findings = {
     .name = "findings",
     .group = LM_GROUP_AFTER,
@@ -55,6 +67,7 @@ const struct lm_command lm_command_findings = {
     .details = "Without SESSION: the one that is open, asked of the daemon, else the latest in\n"
                "the register. Missing animals are named once a session is closed.",
     .example = "lugmark findings --json",
+    .options = options,
     .max_rest = 1,
     .run = run,
 };

@@ -7,6 +7,7 @@
 #include "client.h"
 #include "out_json.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 #define HEADS_MAX 10000000L /* no gate sees more; a bigger number is a slip of the finger */
 
@@ -34,7 +35,7 @@ static int run(const struct lm_args *args)
     if (lm_arg_given(args, "json"))
         lm_json_line(stdout, json_incref(answer));
     else
-        printf("%ld heads counted\n", n);
+        printf(lm_tongue_n("%ld head counted\n", "%ld heads counted\n", (unsigned long) n), n);
     json_decref(answer);
     return LM_EXIT_OK;
 }

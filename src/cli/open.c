@@ -8,6 +8,7 @@
 #include "open_db.h"
 #include "out_json.h"
 #include "problem.h"
+#include "report/tongue.h"
 #include "verdict.h"
 
 static enum lm_err into_roll(const struct lm_record *rec, long line, void *ctx)
@@ -95,9 +96,11 @@ static int say(const struct lm_args *args, const json_t *answer)
     }
     bool open = json_is_object(session);
     if (open) {
-        fputs("open: ", stdout);
+        fputs(_("open: "), stdout);
         lm_session_line(stdout, session);
-        printf("; %lld animals are expected\n", (long long) expected);
+        printf(lm_tongue_n("; %lld animal is expected\n", "; %lld animals are expected\n",
+                   (unsigned long) expected),
+            (long long) expected);
     }
     json_decref(status);
     return open ? LM_EXIT_OK

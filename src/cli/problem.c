@@ -72,6 +72,10 @@ int lm_fail(int exit, const char *mend, const char *fmt, ...)
     va_start(ap, fmt);
     vsnprintf(text, sizeof text, fmt, ap);
     va_end(ap);
+    if (mend == NULL && exit == LM_EXIT_FAILED) /* what failed lies outside of the program */
+        mend = "see that there are memory and room on the disk, then do it again";
+    else if (mend == NULL && exit == LM_EXIT_INPUT) /* what was named is not there, or closed */
+        mend = "check what was named, and who may read it";
     lm_problem_set(&p, LM_EINPUT, mend, "%s", text);
     lm_problem_print(&p);
     return exit;

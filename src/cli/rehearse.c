@@ -2,9 +2,12 @@
 #include "command.h"
 
 #include <errno.h>
+#include <fcntl.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <time.h>
+#include <unistd.h>
 
 #include "client.h"
 #include "open_db.h"
@@ -147,12 +150,28 @@ static int play(struct rehearsal *r)
     return LM_EXIT_OK;
 }
 
+/* A file of its own or one that was there: never through a link, and nothing but a file. */
+static FILE *open_truth(const char *path)
+{
+    struct stat st;
+    int fd = open(path, O_WRONLY | O_CREAT | O_NOFOLLOW | O_NONBLOCK | O_CLOEXEC, 0666);
+    if (fd < 0)
+        return NULL;
+    FILE *out = NULL;
+    errno = EINVAL;
+    if (fstat(fd, &st) == 0 && S_ISREG(st.st_mode) && ftruncate(fd, 0) == 0)
+        out = fdopen(fd, "w");
+    if (out == NULL)
+        close(fd);
+    return out;
+}
+
 static int write_truth(struct rehearsal *r)
 {
     const char *path = lm_arg(r->args, "truth");
     if (!path)
         return LM_EXIT_OK;
-    FILE *out = fopen(path, "w");
+    FILE *out = open_truth(path);
     enum lm_err err = out ? lm_plan_write(out, &r->plan, r->roll, r->wishes.seed) : LM_EIO;
     if (out && fclose(out) != 0)
         err = LM_EIO;

@@ -6,6 +6,7 @@
 #include "client.h"
 #include "out_json.h"
 #include "problem.h"
+#include "report/tongue.h"
 #include "verdict.h"
 
 static int fill(const struct lm_args *args, json_t *request)
@@ -44,7 +45,7 @@ static int run(const struct lm_args *args)
         lm_verdict_line(stdout, verdict);
         putchar('\n');
     } else { /* the first answer was lost, and with it what the number meant */
-        puts("the number is in the journal; see lugmark findings");
+        puts(_("the number is in the journal; see lugmark findings"));
     }
     json_decref(answer);
     return flagged ? LM_EXIT_FLAGGED : LM_EXIT_OK;

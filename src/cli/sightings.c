@@ -59,8 +59,10 @@ static void *grow(void *block, size_t *room, size_t need, size_t size)
 static enum lm_err keep_text(struct lm_sightings *s, const char *text)
 {
     size_t len = strlen(text) + 1;
+    if (s->texts_len + len >= UINT32_MAX)
+        return LM_ENOMEM;
     char *bigger = grow(s->texts, &s->texts_room, s->texts_len + len, 1);
-    if (bigger == NULL || s->texts_len + len >= UINT32_MAX)
+    if (bigger == NULL)
         return LM_ENOMEM;
     s->texts = bigger;
     memcpy(s->texts + s->texts_len, text, len);

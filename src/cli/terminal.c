@@ -2,6 +2,7 @@
 #include "terminal.h"
 
 #include <langinfo.h>
+#include <locale.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -30,6 +31,7 @@ void lm_terminal_begin(struct lm_terminal *t)
     const char *no_colour = getenv("NO_COLOR");
     memset(t, 0, sizeof *t);
     t->begun = true;
+    setlocale(LC_CTYPE, ""); /* here and not at the start: it reads a handful of files */
     t->utf8 = strcmp(nl_langinfo(CODESET), "UTF-8") == 0;
     t->colour = no_colour == NULL || no_colour[0] == '\0';
     if (tcgetattr(STDIN_FILENO, &t->was) == 0) {

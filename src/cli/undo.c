@@ -4,6 +4,7 @@
 #include "client.h"
 #include "out_json.h"
 #include "problem.h"
+#include "report/tongue.h"
 #include "undo_register.h"
 
 static int undo_call(const struct lm_args *args)
@@ -22,11 +23,12 @@ static int undo_call(const struct lm_args *args)
     if (lm_arg_given(args, "json"))
         lm_json_line(stdout, json_incref(answer));
     else if (number[0] != '\0')
-        printf("taken back: the sighting of %s\n", number);
+        printf(_("taken back: the sighting of %s\n"), number);
     else if (json_object_get(undone, "heads") == NULL)
-        puts("taken back");
+        puts(_("taken back"));
     else
-        printf("taken back: the head count of %lld\n", (long long) lm_json_int(undone, "heads", 0));
+        printf(
+            _("taken back: the head count of %lld\n"), (long long) lm_json_int(undone, "heads", 0));
     json_decref(answer);
     return LM_EXIT_OK;
 }

@@ -10,6 +10,13 @@
 /** Attention of a verdict; an unknown word is a hold: better one look too many. */
 enum lm_attention lm_verdict_attention(const json_t *verdict);
 
+/** "GO", "LOOK", "HOLD" in the tongue of the screens, A to Z only: there are big letters of them.
+ */
+const char *lm_attention_say(enum lm_attention attention);
+
+/** Characters of the longest of the three. */
+int lm_attention_columns(void);
+
 /** One line without its end: time, lane, attention, who, why. */
 void lm_verdict_line(FILE *out, const json_t *verdict);
 

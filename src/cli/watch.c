@@ -13,6 +13,7 @@
 #include "client.h"
 #include "out_json.h"
 #include "problem.h"
+#include "report/tongue.h"
 #include "terminal.h"
 #include "verdict.h"
 #include "watch_model.h"
@@ -70,7 +71,7 @@ static enum lm_err connect_it(struct watching *x, struct lm_problem *p)
 static void lose(struct watching *x)
 {
     if (x->model.connected && x->how != AS_SCREEN)
-        fputs("lugmark watch: lost the daemon, trying again\n", stderr);
+        fputs(_("lugmark watch: lost the daemon, trying again\n"), stderr);
     lm_client_close(x->client);
     x->client = NULL;
     x->model.connected = false;
@@ -82,17 +83,17 @@ static void show_words(const char *event, const json_t *line)
 {
     char text[LM_PROBLEM_TEXT_MAX];
     if (strcmp(event, "reader") == 0) {
-        printf("reader %s", lm_json_text(line, "name", text, sizeof text));
-        printf(" is %s\n", lm_json_text(line, "state", text, sizeof text));
+        printf(_("reader %s"), lm_json_text(line, "name", text, sizeof text));
+        printf(_(" is %s\n"), lm_tongue_word(lm_json_text(line, "state", text, sizeof text)));
     } else if (strcmp(event, "journal") == 0) {
-        printf("journal %s", lm_json_text(line, "state", text, sizeof text));
+        printf(_("journal %s"), lm_json_text(line, "state", text, sizeof text));
         printf(" %s\n", lm_json_text(line, "problem", text, sizeof text));
     } else if (strcmp(event, "idle") == 0) {
-        printf(
-            "no session is open, but %s was read\n", lm_json_text(line, "eid", text, sizeof text));
+        printf(_("no session is open, but %s was read\n"),
+            lm_json_text(line, "eid", text, sizeof text));
     } else if (json_object_get(line, "tally") != NULL) {
         printf("%s  ", lm_json_text(line, "t", text, sizeof text));
-        fputs(lm_json_true(line, "undo") ? "taken back; " : "counted; ", stdout);
+        fputs(lm_json_true(line, "undo") ? _("taken back; ") : _("counted; "), stdout);
         lm_tally_line(stdout, json_object_get(line, "tally"));
         putchar('\n');
     }
@@ -110,7 +111,7 @@ static void show_line(const struct watching *x, const char *text, const json_t *
         lm_verdict_line(stdout, line);
         putchar('\n');
     } else if (strcmp(event, "session") == 0) {
-        fputs("session: ", stdout);
+        fputs(_("session: "), stdout);
         lm_session_line(stdout, json_object_get(line, "session"));
         fputs("; ", stdout);
         lm_tally_line(stdout, json_object_get(line, "tally"));

@@ -6,6 +6,7 @@
 
 #include "lugmark/time.h"
 #include "out_json.h"
+#include "report/tongue.h"
 #include "verdict.h"
 
 static const struct lm_watch_tally no_tally = {-1, -1, -1, -1, -1, -1, -1};
@@ -50,11 +51,11 @@ static void describe(struct lm_watch *w, const json_t *session)
 {
     char kind[16], name[LM_NAME_MAX + 1];
     lm_json_text(session, "kind", kind, sizeof kind);
-    int len = snprintf(w->session, sizeof w->session, "%s", kind);
+    int len = snprintf(w->session, sizeof w->session, "%s", lm_tongue_word(kind));
     if (lm_json_text(session, "mob", name, sizeof name)[0] != '\0')
-        snprintf(w->session + len, sizeof w->session - (size_t) len, " of mob %s", name);
+        snprintf(w->session + len, sizeof w->session - (size_t) len, _(" of mob %s"), name);
     else if (lm_json_text(session, "lot", name, sizeof name)[0] != '\0')
-        snprintf(w->session + len, sizeof w->session - (size_t) len, " of lot %s", name);
+        snprintf(w->session + len, sizeof w->session - (size_t) len, _(" of lot %s"), name);
 }
 
 /* Whether the session that was watched first is over. What the daemon says on connecting counts
@@ -101,21 +102,23 @@ void lm_watch_greet(struct lm_watch *w, const json_t *greeting)
 
 static void fill_pass(struct lm_watch_pass *p, const json_t *v)
 {
-    char colour[LM_NAME_MAX + 1], place[32];
+    char colour[LM_NAME_MAX + 1], place[32], sex[16], said[LM_WATCH_TEXT];
     memset(p, 0, sizeof *p);
     p->attention = lm_verdict_attention(v);
     lm_json_first(v, "visual", p->number, sizeof p->number);
     lm_json_text(v, "animal", p->animal, sizeof p->animal);
     lm_json_text(v, "eid", p->eid, sizeof p->eid);
     lm_json_text(v, "called", p->called, sizeof p->called);
-    lm_json_text(v, "sex", p->sex, sizeof p->sex);
+    snprintf(p->sex, sizeof p->sex, "%s", lm_tongue_word(lm_json_text(v, "sex", sex, sizeof sex)));
     lm_json_text(v, "mob", p->mob, sizeof p->mob);
-    lm_json_text(v, "say", p->say, sizeof p->say);
-    lm_json_text(v, "should", p->should, sizeof p->should);
+    /* The daemon says it in English, whoever listens; it is known by these words. */
+    snprintf(p->say, sizeof p->say, "%s", _(lm_json_text(v, "say", said, sizeof said)));
+    lm_tongue_list(lm_json_text(v, "should", said, sizeof said), p->should, sizeof p->should);
     lm_json_text(v, "lane", p->lane, sizeof p->lane);
     lm_json_text(v, "colour", colour, sizeof colour);
     lm_json_text(v, "place", place, sizeof place);
-    snprintf(p->ear, sizeof p->ear, "%s%s%s", colour, colour[0] && place[0] ? ", " : "", place);
+    snprintf(p->ear, sizeof p->ear, "%s%s%s", colour, colour[0] && place[0] ? ", " : "",
+        lm_tongue_word(place));
     local_time(v, p->time, sizeof p->time);
 }
 
@@ -151,16 +154,17 @@ static void take_reader(struct lm_watch *w, const json_t *r)
     lm_json_text(r, "problem", w->readers[i].problem, sizeof w->readers[i].problem);
 }
 
-static void take_journal(struct lm_watch *w, const json_t *line)
+/* The event has it as "state", the answer to a status as "journal". */
+static void take_journal(struct lm_watch *w, const json_t *line, const char *key)
 {
     char state[16];
-    lm_json_text(line, "state", state, sizeof state);
+    lm_json_text(line, key, state, sizeof state);
     w->journal[0] = '\0';
     if (strcmp(state, "failed") != 0)
         return;
     lm_json_text(line, "problem", w->journal, sizeof w->journal);
     if (w->journal[0] == '\0')
-        snprintf(w->journal, sizeof w->journal, "it cannot be written");
+        snprintf(w->journal, sizeof w->journal, "%s", _("it cannot be written"));
 }
 
 static void take_answer(struct lm_watch *w, const json_t *line)
@@ -172,6 +176,8 @@ static void take_answer(struct lm_watch *w, const json_t *line)
         take_reader(w, json_array_get(readers, i));
     if ((session = json_object_get(line, "session")) != NULL)
         take_session(w, session, false);
+    if (json_object_get(line, "journal") != NULL) /* it may have failed before we came */
+        take_journal(w, line, "journal");
     take_tally(w, json_object_get(line, "tally"));
 }
 
@@ -185,7 +191,7 @@ static void take_event(struct lm_watch *w, const char *event, const json_t *line
     } else if (strcmp(event, "reader") == 0) {
         take_reader(w, line);
     } else if (strcmp(event, "journal") == 0) {
-        take_journal(w, line);
+        take_journal(w, line, "state");
     } else if (strcmp(event, "idle") == 0) {
         lm_json_text(line, "eid", w->idle, sizeof w->idle);
     } else {

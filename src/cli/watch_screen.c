@@ -9,6 +9,8 @@
 #include <string.h>
 
 #include "glyph.h"
+#include "report/tongue.h"
+#include "verdict.h"
 
 struct canvas {
     FILE *out;
@@ -17,17 +19,24 @@ struct canvas {
 };
 
 struct style {
-    const char *word;
+    enum lm_attention attention;
     const char *colour;
     const char *border; /* one ASCII character, repeated */
     const char *border_utf8;
 };
 
 static const struct style styles[] = {
-    [LM_GO] = {"GO", "\033[1;32m", "-", "─"},
-    [LM_LOOK] = {"LOOK", "\033[1;33m", "?", "▒"},
-    [LM_HOLD] = {"HOLD", "\033[1;31m", "#", "█"},
+    [LM_GO] = {LM_GO, "\033[1;32m", "-", "─"},
+    [LM_LOOK] = {LM_LOOK, "\033[1;33m", "?", "▒"},
+    [LM_HOLD] = {LM_HOLD, "\033[1;31m", "#", "█"},
 };
+
+/* Blanks that fill a column of so many characters. */
+static int gap(const char *text, int columns)
+{
+    int width = lm_tongue_width(text);
+    return width < columns ? columns - width : 0;
+}
 
 static const struct style *style_of(enum lm_attention attention)
 {
@@ -148,7 +157,7 @@ static void big(struct canvas *c, const char *sequence, const char *text, size_t
 static void header(struct canvas *c, const struct lm_watch *w)
 {
     if (w->session_open)
-        line(c, "\033[7m", " %-40s lugmark watch ", w->session);
+        line(c, "\033[7m", " %s%*s lugmark watch ", w->session, gap(w->session, 40), "");
     else
         line(c, "\033[7m", " lugmark watch ");
 }
@@ -166,8 +175,8 @@ static void alarm_state(struct canvas *c, const char *first, const char *second,
 
 static void about(char *out, size_t size, const struct lm_watch_pass *p)
 {
-    const char *const parts[] = {p->ear, p->sex, p->mob[0] != '\0' ? "mob" : "", p->mob, p->animal,
-        p->should[0] != '\0' ? "should wear" : "", p->should};
+    const char *const parts[] = {p->ear, p->sex, p->mob[0] != '\0' ? _("mob") : "", p->mob,
+        p->animal, p->should[0] != '\0' ? _("should wear") : "", p->should};
     size_t len = 0;
     out[0] = '\0';
     for (size_t i = 0; i < sizeof parts / sizeof *parts; i++) {
@@ -189,13 +198,13 @@ static void last_animal(struct canvas *c, const struct lm_watch_pass *p, size_t 
     char is[512];
     about(is, sizeof is, p);
     rule(c, s);
-    big(c, s->colour, s->word, 4, word_rows);
+    big(c, s->colour, lm_attention_say(s->attention), (size_t) lm_attention_columns(), word_rows);
     if (!small)
         rule(c, s);
     big(c, "\033[1m", number, 0, rows > others ? rows - others : 1);
-    line(c, "\033[1m", "  %s: %s", s->word, p->say);
+    line(c, "\033[1m", "  %s: %s", lm_attention_say(s->attention), p->say);
     line(c, "", "  %s%s%s%s%s", is, p->eid[0] != '\0' ? "   " : "", p->eid,
-        p->called[0] != '\0' ? "   called " : "", p->called);
+        p->called[0] != '\0' ? _("   called ") : "", p->called);
 }
 
 static void figure(char *out, size_t size, const char *name, int64_t n)
@@ -208,12 +217,12 @@ static void figure(char *out, size_t size, const char *name, int64_t n)
 static void tallies(struct canvas *c, const struct lm_watch_tally *t)
 {
     char text[256] = "";
-    figure(text, sizeof text, "expected", t->expected);
-    figure(text, sizeof text, "seen", t->present);
-    figure(text, sizeof text, "not yet seen", t->not_seen);
-    figure(text, sizeof text, "heads", t->heads);
-    figure(text, sizeof text, "look", t->look);
-    figure(text, sizeof text, "hold", t->hold);
+    figure(text, sizeof text, _("expected"), t->expected);
+    figure(text, sizeof text, _("seen"), t->present);
+    figure(text, sizeof text, _("not yet seen"), t->not_seen);
+    figure(text, sizeof text, _("heads"), t->heads);
+    figure(text, sizeof text, _("look"), t->look);
+    figure(text, sizeof text, _("hold"), t->hold);
     line(c, "\033[7m", "%s ", text);
 }
 
@@ -225,7 +234,9 @@ static void flag_list(struct canvas *c, const struct lm_watch *w, size_t rows)
         const char *who = p->number[0] != '\0'   ? p->number
                           : p->called[0] != '\0' ? p->called
                                                  : p->eid;
-        line(c, s->colour, " %s  %-4s  %-15s  %s", p->time, s->word, who, p->say);
+        const char *word = lm_attention_say(s->attention);
+        line(c, s->colour, " %s  %s%*s  %s%*s  %s", p->time, word,
+            gap(word, lm_attention_columns()), "", who, gap(who, 15), "", p->say);
     }
 }
 
@@ -234,7 +245,7 @@ static void reader_line(struct canvas *c, const struct lm_watch *w)
     char text[512] = "";
     bool well = true;
     if (w->journal[0] != '\0') {
-        line(c, "\033[1;31m", " THE JOURNAL FAILED: %s", w->journal);
+        line(c, "\033[1;31m", _(" THE JOURNAL FAILED: %s"), w->journal);
         return;
     }
     for (unsigned i = 0; i < w->n_readers; i++) {
@@ -244,9 +255,10 @@ static void reader_line(struct canvas *c, const struct lm_watch *w)
         well = well && fine;
         if (len + 1 < sizeof text)
             snprintf(text + len, sizeof text - len, "  %s %s%s%s%s", r->name, fine ? "" : "! ",
-                r->state, r->problem[0] != '\0' && !fine ? ": " : "", fine ? "" : r->problem);
+                lm_tongue_word(r->state), r->problem[0] != '\0' && !fine ? ": " : "",
+                fine ? "" : r->problem);
     }
-    line(c, well ? "" : "\033[1;31m", " readers:%s", w->n_readers > 0 ? text : "  none");
+    line(c, well ? "" : "\033[1;31m", _(" readers:%s"), w->n_readers > 0 ? text : _("  none"));
 }
 
 void lm_watch_draw(FILE *out, const struct lm_terminal *t, const struct lm_watch *w)
@@ -255,18 +267,24 @@ void lm_watch_draw(FILE *out, const struct lm_terminal *t, const struct lm_watch
     size_t flags = t->rows >= 30 ? 6 : t->rows >= 26 ? 3 : t->rows >= 14 ? 2 : 0;
     size_t foot = flags + 2; /* tallies, flags, readers */
     size_t middle = t->rows > foot + 1 ? t->rows - foot - 1 : 1;
+    /* TRANSLATORS: big letters on two lines: A to Z only */
+    const char *const lost[] = {_("LOST THE"), _("DAEMON")};
+    /* TRANSLATORS: big letters on two lines: A to Z only */
+    const char *const none[] = {_("NO SESSION"), _("OPEN")};
+    /* TRANSLATORS: big letters: A to Z only */
+    const char *const ready = _("READY");
     header(&c, w);
     if (!w->connected)
-        alarm_state(&c, "LOST THE", "DAEMON", "LOST THE DAEMON - trying again");
+        alarm_state(&c, lost[0], lost[1], _("LOST THE DAEMON - trying again"));
     else if (!w->session_open && w->idle[0] != '\0')
-        alarm_state(&c, "NO SESSION", "OPEN",
-            "NO SESSION OPEN, but codes are read - open one with: lugmark open walk");
+        alarm_state(&c, none[0], none[1],
+            _("NO SESSION OPEN, but codes are read - open one with: lugmark open walk"));
     else if (!w->session_open)
-        alarm_state(&c, "NO SESSION", "OPEN", "NO SESSION OPEN - open one with: lugmark open walk");
+        alarm_state(&c, none[0], none[1], _("NO SESSION OPEN - open one with: lugmark open walk"));
     else if (w->has_last)
         last_animal(&c, &w->last, middle);
     else
-        big(&c, "\033[1m", "READY", 0, middle);
+        big(&c, "\033[1m", ready, 0, middle);
     blank_to(&c, middle + 1);
     if (w->session_open)
         tallies(&c, &w->tally);

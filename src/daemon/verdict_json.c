@@ -90,13 +90,24 @@ static bool chip_of(
     return more;
 }
 
+/* A mark that can be seen: a page draws the number on the tag that bears it. */
+static void add_mark(json_t *list, const struct lm_roll_device *dev)
+{
+    if (dev->visual[0] != '\0' || dev->colour[0] != '\0') {
+        json_array_append_new(
+            list, json_pack("{s:s, s:s, s:s, s:s}", "visual", dev->visual, "colour", dev->colour,
+                      "place", lm_place_name((enum lm_place) dev->place), "form",
+                      lm_device_form_name((enum lm_device_form) dev->form)));
+    }
+}
+
 /*
  * What to look for on the animal: the numbers it wears, and colour and place of the device that
  * was read or, when that has no number to see, of the first that has one.
  */
 static void add_animal(json_t *out, const struct lm_roll *roll, uint32_t animal, struct lm_eid eid)
 {
-    json_t *visual = json_array();
+    json_t *visual = json_array(), *marks = json_array();
     const char *key = NULL, *colour = "", *place = "", *sex = "", *mob = "";
     if (animal != LM_NO_ANIMAL) {
         struct lm_roll_animal a = lm_roll_animal(roll, animal);
@@ -110,6 +121,7 @@ static void add_animal(json_t *out, const struct lm_roll *roll, uint32_t animal,
                 continue;
             }
             add_number(visual, dev.visual);
+            add_mark(marks, &dev);
             bool read = eid.known != LM_EID_NONE && lm_eid_key(dev.eid) == lm_eid_key(eid);
             if (!found && (read || dev.visual[0] != '\0')) {
                 colour = dev.colour;
@@ -125,6 +137,7 @@ static void add_animal(json_t *out, const struct lm_roll *roll, uint32_t animal,
     }
     json_object_set_new(out, "animal", key != NULL ? json_string(key) : json_null());
     json_object_set_new(out, "visual", visual);
+    json_object_set_new(out, "marks", marks);
     json_object_set_new(out, "colour", json_string(colour));
     json_object_set_new(out, "place", json_string(place));
     json_object_set_new(out, "sex", json_string(sex));

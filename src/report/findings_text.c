@@ -2,6 +2,7 @@
  * The findings for a person: the three figures first, never merged, then what does not fit.
  */
 #include "lugmark/report.h"
+#include "report/tongue.h"
 
 #include <string.h>
 
@@ -17,11 +18,11 @@ struct text_run {
 
 static const char *kind_title(enum lm_kind kind)
 {
-    static const char *const titles[LM_KINDS] = {"Expected and not seen", "Nobody we know",
-        "Seen twice, or twice in the register", "Known, but not expected here",
-        "Marks that contradict each other", "Known by number only, the tag gave no reading",
-        "Devices that should no longer be worn", "Readings in doubt"};
-    return kind < LM_KINDS ? titles[kind] : "";
+    static const char *const titles[LM_KINDS] = {N_("Expected and not seen"), N_("Nobody we know"),
+        N_("Seen twice, or twice in the register"), N_("Known, but not expected here"),
+        N_("Marks that contradict each other"), N_("Known by number only, the tag gave no reading"),
+        N_("Devices that should no longer be worn"), N_("Readings in doubt")};
+    return kind < LM_KINDS ? _(titles[kind]) : "";
 }
 
 static void heading(struct text_run *run, enum lm_kind kind)
@@ -40,10 +41,10 @@ static void write_marks(struct text_run *run, uint32_t animal)
         if (d.gone)
             continue;
         if (d.visual[0])
-            fprintf(run->out, "  no. %s", d.visual);
+            fprintf(run->out, _("  no. %s"), d.visual);
         if (d.colour[0] || d.place)
             fprintf(run->out, " (%s%s%s)", d.colour, d.colour[0] && d.place ? ", " : "",
-                lm_place_name((enum lm_place) d.place));
+                lm_tongue_word(lm_place_name((enum lm_place) d.place)));
         if (d.eid.known)
             fprintf(run->out, "  %s", lm_eid_format(d.eid, code));
     }
@@ -60,11 +61,24 @@ static void write_retired(struct text_run *run, const struct lm_finding *f)
         if (d.gone && lm_eid_key(d.eid) == lm_eid_key(f->eid))
             number = d.visual;
     }
-    fputs("  old device:", run->out);
+    fputs(_("  old device:"), run->out);
     if (number[0])
-        fprintf(run->out, "  no. %s", number);
+        fprintf(run->out, _("  no. %s"), number);
     if (f->eid.known)
         fprintf(run->out, "  %s", lm_eid_format(f->eid, code));
+}
+
+/* In a column as wide as the longest of the words. */
+static void write_attention(FILE *out, enum lm_attention attention)
+{
+    /* TRANSLATORS: what the person at the race must do: let it go, look at it, hold it back */
+    static const char *const words[] = {
+        [LM_GO] = N_("go"), [LM_LOOK] = N_("look"), [LM_HOLD] = N_("hold")};
+    int width = 0;
+    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++)
+        width = lm_tongue_width(_(words[i])) > width ? lm_tongue_width(_(words[i])) : width;
+    const char *word = _(words[attention <= LM_HOLD ? attention : LM_HOLD]);
+    fprintf(out, "  %s%*s  ", word, width - lm_tongue_width(word), "");
 }
 
 static void write_line(const struct lm_finding *f, void *ctx)
@@ -76,11 +90,11 @@ static void write_line(const struct lm_finding *f, void *ctx)
         heading(run, kind);
     if (run->done++ >= LIST_MAX) {
         if (run->done == LIST_MAX + 1)
-            fprintf(run->out, "  ... and %u more; --json lists them all\n",
+            fprintf(run->out, _("  ... and %u more; --json lists them all\n"),
                 run->total[kind] - LIST_MAX);
         return;
     }
-    fprintf(run->out, "  %-4s  ", lm_attention_name(f->attention));
+    write_attention(run->out, f->attention);
     if (f->animal != LM_NO_ANIMAL)
         fprintf(run->out, "%s", lm_roll_animal(run->roll, f->animal).key);
     if (lm_reason_kind(f->reason) == LM_RETIRED)
@@ -90,14 +104,14 @@ static void write_line(const struct lm_finding *f, void *ctx)
     if (f->eid.known && f->animal == LM_NO_ANIMAL)
         fprintf(run->out, "%s", lm_eid_format(f->eid, code));
     if (f->reason == LM_NUMBER_DIFFERS)
-        fprintf(run->out, "  but called: %s", f->text);
+        fprintf(run->out, _("  but called: %s"), f->text);
     else if (f->text && lm_reason_kind(f->reason) != LM_RETIRED)
         fprintf(run->out, "%s\"%s\"", f->animal == LM_NO_ANIMAL ? "" : "  ", f->text);
     if (f->other != LM_NO_ANIMAL)
-        fprintf(run->out, "  and %s", lm_roll_animal(run->roll, f->other).key);
+        fprintf(run->out, _("  and %s"), lm_roll_animal(run->roll, f->other).key);
     if (f->times > 1)
-        fprintf(run->out, "  (%u times)", f->times);
-    fprintf(run->out, "  - %s", lm_reason_say(f->reason));
+        fprintf(run->out, lm_tongue_n("  (%u time)", "  (%u times)", f->times), f->times);
+    fprintf(run->out, "  - %s", _(lm_reason_say(f->reason)));
     if (f->t_ms != LM_TIME_NONE)
         fprintf(run->out, "  %s", lm_time_format(f->t_ms, when));
     putc('\n', run->out);
@@ -107,40 +121,42 @@ static void write_head(FILE *out, const struct lm_session *s)
 {
     const struct lm_open *o = lm_session_open_of(s);
     char when[LM_TIME_TEXT_SIZE];
-    fprintf(out, "Session%s%s: %s", o && o->id[0] ? " " : "", o ? o->id : "",
-        lm_session_kind_name(o ? o->kind : LM_WALK));
+    fprintf(out, _("Session%s%s: %s"), o && o->id[0] ? " " : "", o ? o->id : "",
+        lm_tongue_word(lm_session_kind_name(o ? o->kind : LM_WALK)));
     if (o && o->mob[0])
-        fprintf(out, ", mob %s", o->mob);
+        fprintf(out, _(", mob %s"), o->mob);
     if (o && o->lot[0])
-        fprintf(out, ", lot %s", o->lot);
+        fprintf(out, _(", lot %s"), o->lot);
     if (o && o->count[0])
-        fprintf(out, ", count %s", o->count);
+        fprintf(out, _(", count %s"), o->count);
     if (lm_session_opened_ms(s) != LM_TIME_NONE)
-        fprintf(out, ", opened %s", lm_time_format(lm_session_opened_ms(s), when));
+        fprintf(out, _(", opened %s"), lm_time_format(lm_session_opened_ms(s), when));
     if (lm_session_closed_ms(s) != LM_TIME_NONE)
-        fprintf(out, ", closed %s", lm_time_format(lm_session_closed_ms(s), when));
+        fprintf(out, _(", closed %s"), lm_time_format(lm_session_closed_ms(s), when));
     else if (!lm_session_is_closed(s))
-        fputs(", still open", out);
+        fputs(_(", still open"), out);
     putc('\n', out);
 }
 
 static void write_figures(FILE *out, const struct lm_summary *sum)
 {
-    fprintf(out, "  in the book, expected here  %u\n", sum->expected);
+    fprintf(out, _("  in the book, expected here  %u\n"), sum->expected);
     if (sum->has_heads)
-        fprintf(out, "  heads counted               %u\n", sum->heads);
+        fprintf(out, _("  heads counted               %u\n"), sum->heads);
     else
-        fputs("  heads counted               not said\n", out);
-    fprintf(out, "  animals identified          %u (%u of those expected)\n", sum->identified,
+        fputs(_("  heads counted               not said\n"), out);
+    fprintf(out, _("  animals identified          %u (%u of those expected)\n"), sum->identified,
         sum->present);
-    fprintf(out, "  readings %llu, passes %llu\n", (unsigned long long) sum->readings,
+    fprintf(out, _("  readings %llu, passes %llu\n"), (unsigned long long) sum->readings,
         (unsigned long long) sum->passes);
     if (sum->heads_short)
         fprintf(out,
-            "LOOK: fewer heads counted (%u) than animals identified (%u): somebody miscounted.\n",
+            _("LOOK: fewer heads counted (%u) than animals identified (%u): somebody "
+              "miscounted.\n"),
             sum->heads, sum->identified);
     if (sum->absent_max)
-        fprintf(out, "Not seen is not absent: of %u not seen, between %u and %u are truly away.\n",
+        fprintf(out,
+            _("Not seen is not absent: of %u not seen, between %u and %u are truly away.\n"),
             sum->absent_max, sum->absent_min, sum->absent_max);
 }
 
@@ -156,6 +172,6 @@ enum lm_err lm_report_text(FILE *out, const struct lm_session *session)
     write_figures(out, &sum);
     err = lm_session_findings(session, NULL, write_line, &run);
     if (run.kind == LM_KINDS && !sum.heads_short)
-        fputs("\nNothing flagged.\n", out);
+        fputs(_("\nNothing flagged.\n"), out);
     return err ? err : ferror(out) ? LM_EIO : LM_OK;
 }

@@ -27,5 +27,5 @@ export async function run(name, seconds = 60) {
         }
         if (process.env.LUGMARK_TEST_TIMES) console.log(`# ${((performance.now() - start) / 1000).toFixed(2)} s`);
     }
-    process.exitCode = bad > 0 ? 1 : 0;
+    process.exitCode = bad > 0 || chosen.length === 0 ? 1 : 0;
 }

@@ -35,8 +35,7 @@ class Host:
         self.yard.replays = False  # the system tests do that; here the page is looked at
         for args in wanted.get("before", []):
             self.yard.lugmark(*args)
-        self.yard.start()
-        return {"port": self.port, "pid": self.yard.process.pid}
+        return {"port": self.port, **self.start(True)}
 
     def bytes(self, text, reader="front"):
         """Write what a reader would. The answer says when: seconds of the wall clock."""
@@ -56,7 +55,11 @@ class Host:
         return {}
 
     def start(self, _):
+        """Until its readers are open: what is written to a port before that is nobody's."""
         self.yard.start()
+        client = self.yard.client()
+        yard.until(lambda: all(r["state"] in ("live", "silent")
+                               for r in client.ask("readers")["readers"]))
         return {"pid": self.yard.process.pid}
 
     def unplug(self, reader):
