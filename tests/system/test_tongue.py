@@ -40,7 +40,7 @@ class Catalogs(unittest.TestCase):
                  "not translated"),
                 ("report/po/de.po", 'msgstr "  Nr. %s"', 'msgstr "  Nr. %d"', "format"),
                 ("report/po/de.po", 'msgstr "BEREIT"', 'msgstr "FÄHRT"', "big ones"),
-                ("report/po/de.po", 'msgid "READY"', 'msgid "STEADY"', "READY")):
+                ("report/po/de.po", 'msgid "READY"', 'msgid "STEADY"', "not defined")):
             at = os.path.join(tree, "src", path)
             with open(at, encoding="utf-8") as file:
                 was = file.read()
