@@ -25,8 +25,8 @@
  *                   without regard to case; those that begin with it come first.
  * GET  /api/find?q=TEXT   the same of the whole register, at most 50; removed devices and
  *                   electronic codes count, too
- * SHORT   {"animal":"A17","visual":["0417"],"colour":"yellow","place":"left ear","should":"...",
- *          "sex":"female","mob":"does","status":"on-farm"}
+ * SHORT   {"animal":"A17","visual":["0417"],"marks":[MARK],"colour":"yellow","place":"left ear",
+ *          "should":"...","sex":"female","mob":"does","status":"on-farm"}
  *
  * Made by `lugmark` in a process of its own, so that the race never waits for them; the answer is
  * what the command prints with --json, {"ok":false,"error":...,"mend":...} when it fails (400 for

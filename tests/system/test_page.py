@@ -127,8 +127,10 @@ class Race(PageTest):
         self.assertEqual((got["total"], [a["animal"] for a in got["animals"]]),
                          (38, ["A1", "A2", "A3"]))
         self.assertEqual(got["animals"][0],
-                         {"animal": "A1", "visual": ["0001"], "colour": "yellow",
-                          "place": "left ear", "should": "", "sex": "female", "mob": "does",
+                         {"animal": "A1", "visual": ["0001"],
+                          "marks": [{"visual": "0001", "colour": "yellow", "place": "left ear",
+                                     "form": "flag tag"}],
+                          "colour": "yellow", "place": "left ear", "should": "", "sex": "female", "mob": "does",
                           "status": "on-farm"})
         _, got = self.get("/api/not-seen?q=04&limit=20")
         self.assertEqual([a["animal"] for a in got["animals"]], ["A40"])
