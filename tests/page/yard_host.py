@@ -55,11 +55,7 @@ class Host:
         return {}
 
     def start(self, _):
-        """Until its readers are open: what is written to a port before that is nobody's."""
         self.yard.start()
-        client = self.yard.client()
-        yard.until(lambda: all(r["state"] in ("live", "silent")
-                               for r in client.ask("readers")["readers"]))
         return {"pid": self.yard.process.pid}
 
     def unplug(self, reader):
@@ -68,6 +64,7 @@ class Host:
 
     def plug(self, reader):
         self.yard.ports[reader].plug()
+        self.yard.until_live([reader])
         return {}
 
     def lugmark(self, args):

@@ -177,7 +177,7 @@ class HangUp(LifeTest):
         self.addCleanup(os.close, lock)
         fcntl.flock(lock, fcntl.LOCK_EX)
         y.ports["gone"].unplug()
-        y.start()
+        y.start(live=("front", "hung"))
         c = y.client(watch=True)
         c.ask("open", kind="walk")
         y.ports["hung"].unplug()
@@ -318,7 +318,7 @@ class Refused(LifeTest):
         if os.geteuid() == 0:
             os.chown(device, 0, grp.getgrnam("dialout").gr_gid)
         os.chmod(device, mode)
-        y.start(before=self.as_somebody(y))
+        y.start(before=self.as_somebody(y), live=())
         return y, device
 
     def test_no_permission_names_the_group(self):

@@ -155,7 +155,8 @@ class Yard:
         return [DAEMON, "--config", self.config, "--db", self.db, "--socket", self.socket,
                 "--foreground"]
 
-    def start(self, wait=True, before=None, env=None):
+    def start(self, wait=True, before=None, env=None, live=None):
+        """Until it answers and has opened its ports, or those named in live."""
         out = open(self.log, "ab")
         self.process = subprocess.Popen(self.argv(), stdin=subprocess.DEVNULL, stdout=out,
                                         stderr=out, preexec_fn=before,
@@ -163,7 +164,21 @@ class Yard:
         out.close()
         if wait:
             until(self.answers)
+            self.until_live(live)
         return self
+
+    def until_live(self, names=None):
+        """What is written to a port before it is opened is thrown away when it is."""
+        if names is None:
+            names = [name for name, port in self.ports.items() if port.master is not None]
+        if not names:
+            return
+        probe = Client(self.socket)
+        try:
+            until(lambda: all(r["state"] in ("live", "silent") or r["name"] not in names
+                              for r in probe.ask("readers")["readers"]))
+        finally:
+            probe.close()
 
     def answers(self):
         if self.process.poll() is not None:
