@@ -6,6 +6,7 @@
 #include "notify.h"
 #include "should.h"
 #include "verdict_json.h"
+#include "verdict_line.h"
 #include <stdlib.h>
 
 #define BATCH_MAX 512u
@@ -150,7 +151,16 @@ static void say_well(struct journal *j)
 
 static void publish_event(struct daemon *d, const struct lm_event *ev, const struct lm_verdict *v)
 {
-    if (publish_wanted(&d->publisher) && d->fold.session != NULL) {
+    const struct fold *f = &d->fold;
+    char line[VERDICT_LINE_MAX], should[LM_PLAN_TEXT_MAX];
+    if (!publish_wanted(&d->publisher) || f->session == NULL) {
+        return;
+    }
+    const char *key = v->animal != LM_NO_ANIMAL ? lm_roll_animal(f->roll, v->animal).key : NULL;
+    size_t len = verdict_line(f->session, ev, v, should_text(f, key, should), line);
+    if (len > 0) {
+        publish_text(&d->publisher, line, len, ev->seq);
+    } else {
         publish_send(&d->publisher,
             should_add(event_json(d->fold.session, &d->fold.row, ev, v), &d->fold), ev->seq);
     }

@@ -49,14 +49,23 @@ char *publish_line(const json_t *object, size_t *len)
     return line;
 }
 
+void publish_text(struct publisher *p, const char *line, size_t len, int64_t seq)
+{
+    unsigned left = p->n;
+    for (size_t i = 0; left > 0 && i < PUBLISH_SLOTS; i++) {
+        if (p->slots[i].fn != NULL) {
+            left--;
+            p->slots[i].fn(line, len, seq, p->slots[i].ctx);
+        }
+    }
+}
+
 void publish_send(struct publisher *p, json_t *object, int64_t seq)
 {
     size_t len = 0;
     char *line = object != NULL && p->n > 0 ? publish_line(object, &len) : NULL;
-    for (size_t i = 0; line != NULL && i < PUBLISH_SLOTS; i++) {
-        if (p->slots[i].fn != NULL) {
-            p->slots[i].fn(line, len, seq, p->slots[i].ctx);
-        }
+    if (line != NULL) {
+        publish_text(p, line, len, seq);
     }
     free(line);
     json_decref(object);

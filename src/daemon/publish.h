@@ -36,6 +36,9 @@ void publish_remove(struct publisher *p, publish_fn *fn, void *ctx);
 /** Whether anybody follows: if not, the line need not be made. */
 bool publish_wanted(const struct publisher *p);
 
+/** Send a line, with its end, to all. */
+void publish_text(struct publisher *p, const char *line, size_t len, int64_t seq);
+
 /** Send to all. Takes @p object over; NULL is allowed and sends nothing. */
 void publish_send(struct publisher *p, json_t *object, int64_t seq);
 

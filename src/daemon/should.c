@@ -18,17 +18,23 @@ static void differs(const struct fold *f, uint32_t animal, char text[LM_PLAN_TEX
     lm_markplan_differs(&f->plan, &whom, worn, n, text);
 }
 
+const char *should_text(const struct fold *f, const char *key, char text[LM_PLAN_TEXT_MAX])
+{
+    uint32_t animal = key != NULL && !f->no_plan ? lm_roll_by_key(f->roll, key) : LM_NO_ANIMAL;
+    text[0] = '\0';
+    if (animal != LM_NO_ANIMAL) {
+        differs(f, animal, text);
+    }
+    return text;
+}
+
 json_t *should_add(json_t *out, const struct fold *f)
 {
-    char text[LM_PLAN_TEXT_MAX] = "";
+    char text[LM_PLAN_TEXT_MAX];
     const char *key = json_string_value(json_object_get(out, "animal"));
     if (json_object_get(out, "animal") == NULL) {
         return out;
     }
-    uint32_t animal = key != NULL && !f->no_plan ? lm_roll_by_key(f->roll, key) : LM_NO_ANIMAL;
-    if (animal != LM_NO_ANIMAL) {
-        differs(f, animal, text);
-    }
-    json_object_set_new(out, "should", json_string(text));
+    json_object_set_new(out, "should", json_string(should_text(f, key, text)));
     return out;
 }

@@ -101,17 +101,34 @@ static void add_mark(json_t *list, const struct lm_roll_device *dev)
     }
 }
 
-/*
- * What to look for on the animal: the numbers it wears, and colour and place of the device that
- * was read or, when that has no number to see, of the first that has one.
- */
+void verdict_mark(const struct lm_roll *roll, uint32_t animal, struct lm_eid eid,
+    const char **colour, const char **place)
+{
+    uint32_t n = lm_roll_animal(roll, animal).n_devices;
+    bool found = false;
+    for (uint32_t k = 0; k < n && !found; k++) {
+        struct lm_roll_device dev = lm_roll_device(roll, animal, k);
+        bool read = eid.known != LM_EID_NONE && lm_eid_key(dev.eid) == lm_eid_key(eid);
+        if (!dev.gone && (read || dev.visual[0] != '\0')) {
+            *colour = dev.colour;
+            *place = lm_place_name((enum lm_place) dev.place);
+            found = read;
+        }
+    }
+    struct lm_roll_device chip;
+    if (!found && chip_of(roll, animal, eid, &chip)) {
+        *colour = chip.colour;
+        *place = lm_place_name((enum lm_place) chip.place);
+    }
+}
+
+/* What to look for on the animal: the numbers it wears, and one mark of it. */
 static void add_animal(json_t *out, const struct lm_roll *roll, uint32_t animal, struct lm_eid eid)
 {
     json_t *visual = json_array(), *marks = json_array();
     const char *key = NULL, *colour = "", *place = "", *sex = "", *mob = "";
     if (animal != LM_NO_ANIMAL) {
         struct lm_roll_animal a = lm_roll_animal(roll, animal);
-        bool found = false;
         key = a.key;
         mob = a.mob;
         sex = lm_sex_name((enum lm_sex) a.sex);
@@ -122,18 +139,8 @@ static void add_animal(json_t *out, const struct lm_roll *roll, uint32_t animal,
             }
             add_number(visual, dev.visual);
             add_mark(marks, &dev);
-            bool read = eid.known != LM_EID_NONE && lm_eid_key(dev.eid) == lm_eid_key(eid);
-            if (!found && (read || dev.visual[0] != '\0')) {
-                colour = dev.colour;
-                place = lm_place_name((enum lm_place) dev.place);
-                found = read;
-            }
         }
-        struct lm_roll_device chip;
-        if (!found && chip_of(roll, animal, eid, &chip)) {
-            colour = chip.colour;
-            place = lm_place_name((enum lm_place) chip.place);
-        }
+        verdict_mark(roll, animal, eid, &colour, &place);
     }
     json_object_set_new(out, "animal", key != NULL ? json_string(key) : json_null());
     json_object_set_new(out, "visual", visual);
@@ -155,13 +162,18 @@ json_t *animal_json(const struct lm_roll *roll, uint32_t animal)
     return out;
 }
 
-static const char *say(const struct lm_verdict *verdict)
+const char *verdict_say(const struct lm_verdict *verdict)
 {
     enum lm_reason reason = lm_verdict_reason(verdict);
     if (reason != LM_REASONS) {
         return lm_reason_say(reason);
     }
     return verdict->animal != LM_NO_ANIMAL ? N_("on the roll") : "";
+}
+
+struct lm_eid verdict_eid(const struct lm_event *ev, const struct lm_verdict *verdict)
+{
+    return verdict->eid.known != LM_EID_NONE ? verdict->eid : ev->eid;
 }
 
 /* Keys that every object about one event begins with. */
@@ -180,7 +192,7 @@ json_t *verdict_json(
         return NULL;
     }
     bool sighting = ev->kind == LM_EVENT_SIGHTING;
-    struct lm_eid eid = verdict->eid.known != LM_EID_NONE ? verdict->eid : ev->eid;
+    struct lm_eid eid = verdict_eid(ev, verdict);
     json_object_set_new(out, "attention", json_string(lm_attention_name(verdict->attention)));
     json_object_set_new(out, "reasons", reasons_json(verdict->reasons));
     json_object_set_new(out, "repeat", json_boolean(verdict->repeat));
@@ -190,7 +202,7 @@ json_t *verdict_json(
         json_object_set_new(out, "text", json_string(ev->text));
     }
     add_animal(out, lm_session_roll(session), verdict->animal, eid);
-    json_object_set_new(out, "say", json_string(say(verdict)));
+    json_object_set_new(out, "say", json_string(verdict_say(verdict)));
     json_object_set_new(out, "tally", tally_json(session));
     return out;
 }

@@ -30,6 +30,19 @@ json_t *idle_json(const struct lm_roll *roll, const struct lm_event *ev);
 /** SHORT of lugmark/page.h, without "should". @p animal is in the roll. */
 json_t *animal_json(const struct lm_roll *roll, uint32_t animal);
 
+/** What it says to people in few words, "" for nothing. English. */
+const char *verdict_say(const struct lm_verdict *verdict);
+
+/** The code that a verdict is about. */
+struct lm_eid verdict_eid(const struct lm_event *ev, const struct lm_verdict *verdict);
+
+/**
+ * Colour and place of the device that was read or, when that has no number to see, of the first
+ * that has one. Both are left alone when there is none. @p animal is in the roll.
+ */
+void verdict_mark(const struct lm_roll *roll, uint32_t animal, struct lm_eid eid,
+    const char **colour, const char **place);
+
 /** A code as text, or null for none. */
 json_t *eid_json(struct lm_eid eid);
 
