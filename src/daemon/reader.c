@@ -9,11 +9,17 @@
 #include "log.h"
 #include "should.h"
 #include "verdict_json.h"
+#include <string.h>
 
 /** Lines of a driver, such as what a program says of itself, that go to the log in a minute. */
 #define NOTES_A_MINUTE 20u
 /** Openings that fell through at once which are told; after that it is silence until one stands. */
 #define FALLS_TOLD 3u
+
+/* Both are ended with NUL in fields of one size: names are copied whole, hundreds a second. */
+_Static_assert(sizeof((struct lm_event){0}.lane) == sizeof((struct config_reader){0}.lane) &&
+                   sizeof((struct lm_event){0}.reader) == sizeof((struct config_block){0}.name),
+    "names of one size");
 
 static void on_reading(void *ctx, const struct lm_event *ev)
 {
@@ -32,8 +38,8 @@ static void on_reading(void *ctx, const struct lm_event *ev)
     /* Whatever time the reader gave: clocks of readers are never trusted, order is arrival. */
     e.t_ms = clock_wall_ms();
     e.clock_ms = fold_clock(&d->fold);
-    snprintf(e.lane, sizeof e.lane, "%s", r->config->lane);
-    snprintf(e.reader, sizeof e.reader, "%s", r->config->block.name);
+    memcpy(e.lane, r->config->lane, sizeof e.lane);
+    memcpy(e.reader, r->config->block.name, sizeof e.reader);
     if (e.kind == LM_EVENT_READING) {
         r->readings++;
         r->last_ms = e.t_ms;

@@ -52,7 +52,10 @@ enum lm_err lm_report_explain_text(FILE *out, const struct lm_session *session,
             continue;
         }
         const struct lm_explanation *e = lm_explain_at(x, i);
-        fprintf(out, "  X%-4u %3.0f %%  ", i + 1, e->probability * 100.0);
+        /* Nothing is certain: what rounds to a hundred is more than 99. */
+        bool over = e->probability > 0.995;
+        fprintf(out, "  X%-4u %s%*.0f %%  ", i + 1, over ? ">" : "", over ? 2 : 3,
+            over ? 99.0 : e->probability * 100.0);
         write_head(out, lm_session_roll(session), e);
         for (uint32_t k = 0; k < e->n_because; k++)
             fprintf(out, "               %s\n", e->because[k]);

@@ -234,7 +234,8 @@ class Planted(CliTest):
         self.calls = [("0207", code(1000777))]
         out = self.good(*self.files(), exit_code=1)
         self.assertIn("What most likely happened", out)
-        self.assertRegex(out, r"X1 +\d+ %  A7: wears a new device, called 0207")
+        self.assertRegex(out, r"X1 +>?\d\d %  A7: wears a new device, called 0207")
+        self.assertNotIn("100 %", out)
         self.assertIn("to mend: lugmark retag A7", out)
 
 

@@ -262,7 +262,7 @@ class Refused(LifeTest):
         y = self.yard(start=False)
         held = self.hold(y.ports["front"].link)
         self.assertEqual(held.stdout.readline(), "held\n")
-        y.start()
+        y.start(live=())
         c = y.client()
         busy = self.state(c)
         self.assertEqual((busy["state"], busy["device"]), ("backing-off", ""))

@@ -174,9 +174,16 @@ class Yard:
         if not names:
             return
         probe = Client(self.socket)
+        shut = []
+
+        def are_open():
+            shut[:] = [r for r in probe.ask("readers")["readers"]
+                       if r["name"] in names and r["state"] not in ("live", "silent")]
+            return not shut
         try:
-            until(lambda: all(r["state"] in ("live", "silent") or r["name"] not in names
-                              for r in probe.ask("readers")["readers"]))
+            until(are_open)
+        except AssertionError:
+            raise AssertionError(f"ports that stay shut: {shut}") from None
         finally:
             probe.close()
 
