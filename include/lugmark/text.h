@@ -34,4 +34,10 @@ size_t lm_visual_fold_loose(const char *visual, char out[LM_VISUAL_MAX + 1]);
  */
 bool lm_word_is(const char *word, const char *wanted);
 
+/**
+ * Whether a spreadsheet program would run a text as a formula. Quotes (') in front do not count:
+ * one more always goes on to disarm it, so that one can always come off again.
+ */
+bool lm_text_is_formula(const char *text);
+
 #endif

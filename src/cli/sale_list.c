@@ -6,26 +6,7 @@
 
 #include "out_file.h"
 #include "problem.h"
-
-/* A cell; a text that a spreadsheet would run as a formula gets a ' before it. */
-static void cell(FILE *out, const char *text, bool last)
-{
-    bool quote = text[strcspn(text, ",\"\r\n")] != '\0' || strchr("=+-@", text[0]) != NULL;
-    if (text[0] == '\0')
-        quote = false;
-    if (quote)
-        fputc('"', out);
-    if (quote && strchr("=+-@", text[0]) != NULL)
-        fputc('\'', out);
-    for (const char *c = text; *c != '\0'; c++) {
-        if (*c == '"')
-            fputc('"', out);
-        fputc(*c, out);
-    }
-    if (quote)
-        fputc('"', out);
-    fputs(last ? "\r\n" : ",", out);
-}
+#include "report/cell.h"
 
 static void row(FILE *out, const struct lm_sale_animal *a, bool csv)
 {
@@ -39,8 +20,8 @@ static void row(FILE *out, const struct lm_sale_animal *a, bool csv)
     }
     const char *const cells[] = {a->key, a->number, a->code, a->species, a->sex, a->age, t};
     for (size_t i = 0; i < sizeof cells / sizeof *cells; i++)
-        cell(out, cells[i], false);
-    cell(out, lm_attention_name(a->attention), true);
+        lm_cell(out, cells[i], ",");
+    lm_cell(out, lm_attention_name(a->attention), "\r\n");
 }
 
 static int by_place(const void *a, const void *b)

@@ -93,3 +93,9 @@ bool lm_text_copy(char *out, size_t size, const char *text, size_t len)
     out[used] = '\0';
     return whole;
 }
+
+bool lm_text_is_formula(const char *text)
+{
+    text += strspn(text, "'");
+    return *text != '\0' && strchr("=+-@\t\r\n", *text) != NULL;
+}

@@ -1,30 +1,10 @@
 /*
  * Findings as CSV, one a row: for a spreadsheet, so nothing in it may run there.
  */
+#include "report/cell.h"
 #include "report/page_data.h"
 
 #include <string.h>
-
-/** A cell as RFC 4180 wants it; a text that a spreadsheet would run as a formula gets a ' before.
- */
-static void cell(FILE *out, const char *text, const char *after)
-{
-    const char first = text[strspn(text, "'")]; /* as the export for spreadsheets has it */
-    bool formula = first != '\0' && strchr("=+-@\t\r\n", first) != NULL;
-    bool quoted = formula || text[strcspn(text, ",;\"\t\r\n'")] != '\0';
-    if (quoted)
-        putc('"', out);
-    if (formula)
-        putc('\'', out);
-    for (; *text; text++) {
-        if (*text == '"')
-            putc('"', out);
-        putc(*text, out);
-    }
-    if (quoted)
-        putc('"', out);
-    fputs(after, out);
-}
 
 static void whose(FILE *out, const struct lm_printed *p, uint32_t animal)
 {
@@ -32,10 +12,10 @@ static void whose(FILE *out, const struct lm_printed *p, uint32_t animal)
     bool known = animal != LM_NO_ANIMAL;
     if (known)
         lm_page_marks(p->roll, animal, &m);
-    cell(out, m.colour, ",");
-    cell(out, m.place, ",");
-    cell(out, m.sex, ",");
-    cell(out, known ? lm_roll_animal(p->roll, animal).mob : "", ",");
+    lm_cell(out, m.colour, ",");
+    lm_cell(out, m.place, ",");
+    lm_cell(out, m.sex, ",");
+    lm_cell(out, known ? lm_roll_animal(p->roll, animal).mob : "", ",");
 }
 
 static void row(FILE *out, const struct lm_printed *p, const struct lm_finding *f)
@@ -45,12 +25,12 @@ static void row(FILE *out, const struct lm_printed *p, const struct lm_finding *
     fprintf(out, "%lld,%s,%s,%s,", (long long) p->from.row->id,
         lm_kind_name(lm_reason_kind(f->reason)), lm_reason_name(f->reason),
         lm_attention_name(f->attention));
-    cell(out, known ? lm_roll_animal(p->roll, f->animal).key : "", ",");
-    cell(out, lm_page_number(p, f, number, sizeof number), ",");
+    lm_cell(out, known ? lm_roll_animal(p->roll, f->animal).key : "", ",");
+    lm_cell(out, lm_page_number(p, f, number, sizeof number), ",");
     whose(out, p, f->animal);
-    cell(out, lm_page_codes(p, f, codes, sizeof codes), ",");
-    cell(out, two ? lm_roll_animal(p->roll, f->other).key : "", ",");
-    cell(out, f->text ? f->text : "", ",");
+    lm_cell(out, lm_page_codes(p, f, codes, sizeof codes), ",");
+    lm_cell(out, two ? lm_roll_animal(p->roll, f->other).key : "", ",");
+    lm_cell(out, f->text ? f->text : "", ",");
     fprintf(out, "%u,%s\r\n", f->times, lm_time_format(f->t_ms, when));
 }
 
@@ -79,12 +59,12 @@ static void count_row(const struct lm_count_entry *e, void *ctx)
         lm_page_marks(p.roll, e->animal, &m);
     fprintf(run->out, "%s,%s,", lm_count_kind_name(e->kind),
         e->reason != LM_REASONS ? lm_reason_name(e->reason) : "");
-    cell(run->out, e->key, ",");
-    cell(run->out, m.number, ",");
+    lm_cell(run->out, e->key, ",");
+    lm_cell(run->out, m.number, ",");
     whose(run->out, &p, e->animal);
-    cell(run->out, lm_eid_format(e->eid, code), ",");
-    cell(run->out, e->other, ",");
-    cell(run->out, e->text, ",");
+    lm_cell(run->out, lm_eid_format(e->eid, code), ",");
+    lm_cell(run->out, e->other, ",");
+    lm_cell(run->out, e->text, ",");
     for (size_t i = 0; i < e->n_sessions; i++)
         fprintf(run->out, "%s%lld", i ? " " : "",
             (long long) run->inv->sessions[e->sessions[i]].row.id);

@@ -2,29 +2,11 @@
  * A statement for machines: CSV, one number a row, and the lugmark.statement/1 object.
  */
 #include "lugmark/statement.h"
+#include "report/cell.h"
 #include "report/difference.h"
 #include "report/jsonout.h"
 
 #include <string.h>
-
-/** A cell as RFC 4180 wants it; a text that a spreadsheet would run as a formula gets a ' before.
- */
-static void cell(FILE *out, const char *text)
-{
-    bool formula = text[0] != '\0' && strchr("=+-@\t", text[0]) != NULL;
-    bool quoted = formula || strpbrk(text, ",\"\r\n'") != NULL;
-    if (quoted)
-        putc('"', out);
-    if (formula)
-        putc('\'', out);
-    for (; *text; text++) {
-        if (*text == '"')
-            putc('"', out);
-        putc(*text, out);
-    }
-    if (quoted)
-        putc('"', out);
-}
 
 static void row(FILE *out, const char *section, const struct lm_statement_class *c,
     const char *item, const char *value)
@@ -39,7 +21,7 @@ static void row(FILE *out, const char *section, const struct lm_statement_class 
         if (i == 5 && strspn(value, "-0123456789") == strlen(value))
             fputs(value, out);
         else
-            cell(out, cells[i]);
+            lm_cell(out, cells[i], "");
     }
     fputs("\r\n", out);
 }

@@ -172,9 +172,6 @@ struct regcsv {
     char text[REGCSV_ROW_MAX + REGCSV_FIELDS + 1]; /**< cells of the row being read */
 };
 
-/** Whether a spreadsheet program would run the text as a formula; quotes in front do not count. */
-bool lm_regcsv_is_formula(const char *s);
-
 /** Name of a column as written in the header line. */
 const char *lm_regcsv_col_name(enum regcsv_col col);
 

@@ -67,7 +67,7 @@ static void trim(struct regcsv_cell *c)
 /* What the export for spreadsheets put in front of a formula. */
 static void take_guard_off(struct regcsv_cell *c, enum regcsv_col col)
 {
-    if (!lm_regcsv_is_text(col) || col == COL_UID || !lm_regcsv_is_formula(c->s))
+    if (!lm_regcsv_is_text(col) || col == COL_UID || !lm_text_is_formula(c->s))
         return;
     c->s++;
     c->n--;

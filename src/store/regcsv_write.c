@@ -34,17 +34,10 @@ static int put_text(FILE *out, const char *s, bool sheet, const char *after)
 {
     char guarded[LM_VISUAL_MAX + 2];
 
-    if (!sheet || !lm_regcsv_is_formula(s))
+    if (!sheet || !lm_text_is_formula(s))
         return put(out, s, after);
     snprintf(guarded, sizeof guarded, "'%s", s);
     return put(out, guarded, after);
-}
-
-bool lm_regcsv_is_formula(const char *s)
-{
-    /* Quotes before it count, too: one more always goes on, so that one can always come off. */
-    s += strspn(s, "'");
-    return *s && strchr("=+-@\t\r\n", *s);
 }
 
 enum lm_err lm_regcsv_write_header(FILE *out)
