@@ -1,0 +1,2 @@
+$(BUILD)/unit/test_verdict_line: $(BUILD)/src/daemon/verdict_line.o \
+    $(BUILD)/src/daemon/verdict_json.o $(BUILD)/src/daemon/publish.o
