@@ -129,12 +129,33 @@ static uint32_t draw(struct planner *p, uint32_t *list, uint32_t *n)
     return animal;
 }
 
+static void walk_plain(struct planner *p, uint32_t animal)
+{
+    struct lm_eid eid;
+    const char *number;
+    if (first_code(p, animal, false, &eid)) {
+        read_pass(p, eid, 1);
+    } else if (first_number(p, animal, &number)) {
+        p->now += p->wishes->gap_ms;
+        call(p, number, false);
+    } else { /* nothing to know it by: it walks and stays unseen */
+        plant(p, LM_FAULT_ABSENT, LM_NOT_SEEN, animal, (struct lm_eid){0});
+    }
+}
+
+/** An animal that cannot have the fault wished for: it walks all the same. */
+static void walk_short(struct planner *p, enum lm_fault fault, uint32_t animal)
+{
+    p->plan->short_of[fault]++;
+    walk_plain(p, animal);
+}
+
 static void walk_dead_code(struct planner *p, uint32_t animal)
 {
     const char *number;
     struct lm_eid eid;
     if (!first_number(p, animal, &number) || !first_code(p, animal, false, &eid)) {
-        p->plan->short_of[LM_FAULT_DEAD_CODE]++;
+        walk_short(p, LM_FAULT_DEAD_CODE, animal);
         return;
     }
     p->now += p->wishes->gap_ms;
@@ -148,7 +169,7 @@ static void walk_misread(struct planner *p, uint32_t animal, uint32_t other)
     struct lm_eid eid;
     if (!first_code(p, animal, false, &eid) || !first_number(p, other, &number) ||
         !first_number(p, animal, &mine) || strcmp(mine, number) == 0) {
-        p->plan->short_of[LM_FAULT_MISREAD]++;
+        walk_short(p, LM_FAULT_MISREAD, animal);
         return;
     }
     read_pass(p, eid, 1);
@@ -160,7 +181,8 @@ static void walk_crossed(struct planner *p, uint32_t animal, uint32_t other)
 {
     struct lm_eid a, b;
     if (!first_code(p, animal, false, &a) || !first_code(p, other, false, &b)) {
-        p->plan->short_of[LM_FAULT_CROSSED]++;
+        walk_short(p, LM_FAULT_CROSSED, animal);
+        walk_plain(p, other);
         return;
     }
     add_step(p, LM_STEP_READ, a);
@@ -174,7 +196,7 @@ static void walk_two_lanes(struct planner *p, uint32_t animal)
 {
     struct lm_eid eid;
     if (p->wishes->lanes < 2 || !first_code(p, animal, false, &eid)) {
-        p->plan->short_of[LM_FAULT_TWO_LANES]++;
+        walk_short(p, LM_FAULT_TWO_LANES, animal);
         return;
     }
     add_step(p, LM_STEP_READ, eid);
@@ -182,20 +204,6 @@ static void walk_two_lanes(struct planner *p, uint32_t animal)
     add_step(p, LM_STEP_READ, eid)->lane = 2;
     p->now += p->wishes->gap_ms;
     plant(p, LM_FAULT_TWO_LANES, LM_TWO_LANES_AT_ONCE, animal, eid);
-}
-
-static void walk_plain(struct planner *p, uint32_t animal)
-{
-    struct lm_eid eid;
-    const char *number;
-    if (first_code(p, animal, false, &eid)) {
-        read_pass(p, eid, 1);
-    } else if (first_number(p, animal, &number)) {
-        p->now += p->wishes->gap_ms;
-        call(p, number, false);
-    } else { /* nothing to know it by: it walks and stays unseen */
-        plant(p, LM_FAULT_ABSENT, LM_NOT_SEEN, animal, (struct lm_eid){0});
-    }
 }
 
 static void stranger(struct planner *p, enum lm_fault fault, unsigned n)

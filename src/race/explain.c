@@ -62,8 +62,9 @@ enum lm_err lm_explain(const struct lm_session *session, const struct lm_explain
         err = ex_pairs(&x);
     if (!err)
         err = ex_solve(&x);
+    if (!err)
+        err = ex_clash_weigh(&x);
     if (!err) {
-        ex_clash_weigh(&x);
         ex_out_clashes(&x, *out);
         ex_out_matches(&x, *out);
         keep_basis(&x, *out);

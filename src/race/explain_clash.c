@@ -53,18 +53,21 @@ static double crossed(const struct ex *x, const struct ex_clash *c)
     return c->other == LM_NO_ANIMAL ? 0.0 : swap_prior(x, c) * other_call(x, c);
 }
 
-static void find_partners(struct ex *x)
+static enum lm_err find_partners(struct ex *x)
 {
     uint32_t *of = calloc((size_t) lm_roll_animals(x->roll) + 1, sizeof *of);
-    for (uint32_t i = 0; of && i < x->n_clashes; i++)
+    if (!of)
+        return LM_ENOMEM;
+    for (uint32_t i = 0; i < x->n_clashes; i++)
         of[x->clashes[i].animal] = i + 1;
-    for (uint32_t i = 0; of && i < x->n_clashes; i++) {
+    for (uint32_t i = 0; i < x->n_clashes; i++) {
         struct ex_clash *c = &x->clashes[i];
         uint32_t k = c->other == LM_NO_ANIMAL ? 0 : of[c->other];
         if (k && x->clashes[k - 1].other == c->animal && k - 1 != i)
             c->partner = k - 1;
     }
     free(of);
+    return LM_OK;
 }
 
 /** Places beside one that nobody was called for: a run may reach over them unseen. */
@@ -157,9 +160,10 @@ static void learn(struct ex *x)
     x->rates.swap *= (2.0 * pairs + 1.0) / (n * q * q * x->rates.swap + 1.0);
 }
 
-void ex_clash_weigh(struct ex *x)
+enum lm_err ex_clash_weigh(struct ex *x)
 {
-    find_partners(x);
+    if (find_partners(x))
+        return LM_ENOMEM;
     learn(x);
     weigh_runs(x);
     for (uint32_t i = 0; i < x->n_clashes; i++) {
@@ -182,4 +186,5 @@ void ex_clash_weigh(struct ex *x)
         if (c->swap > 0.0 && c->other != LM_NO_ANIMAL)
             x->swapped[c->other] = fmax(x->swapped[c->other], c->swap);
     }
+    return LM_OK;
 }

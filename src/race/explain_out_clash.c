@@ -125,5 +125,6 @@ void ex_out_clashes(const struct ex *x, struct lm_explain *out)
     }
     for (uint32_t i = 0; i < x->n_clashes; i++)
         out_clash(x, &x->clashes[i], out);
-    lm_session_findings(x->s, NULL, out_two_codes, out);
+    enum lm_err err = lm_session_findings(x->s, NULL, out_two_codes, out);
+    out->err = out->err ? out->err : err;
 }

@@ -207,7 +207,7 @@ void ex_rates_learn(struct ex *x);
 enum lm_err ex_places(struct ex *x);
 uint32_t ex_place_of(const struct ex *x, struct lm_eid eid);
 enum lm_err ex_runs(struct ex *x);
-void ex_clash_weigh(struct ex *x);
+enum lm_err ex_clash_weigh(struct ex *x);
 
 double lm_confuse_folded(const char *printed, const char *called);
 

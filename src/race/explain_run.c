@@ -198,9 +198,14 @@ static enum lm_err make_run(struct ex *x, const uint32_t *order, uint32_t n)
         c->group = x->n_runs;
     }
     r.ends = 1.0;
-    if (differs(x, r.first) >= 0 && differs(x, r.last) >= 0)
+    if (differs(x, r.first) >= 0 && differs(x, r.last) >= 0) {
         reach_printed(x, &r);
-    else if (true_step(x, order, n, &out))
+        if (r.first == r.last) { /* the list agrees with the register: the calls were wrong */
+            for (uint32_t i = 0; i < n; i++)
+                x->clashes[order[i]].group = EX_NONE;
+            return LM_OK;
+        }
+    } else if (true_step(x, order, n, &out))
         reach_on(x, &r, out - r.offset, out);
     else
         r.ends = ends_known(x, &r);

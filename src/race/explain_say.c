@@ -233,10 +233,10 @@ void ex_say_run(const struct ex *x, const struct ex_run *r, struct ex_draft *d)
         r->calls == 1 ? "call names" : "calls all name", by, by == 1 ? "place" : "places",
         r->offset > 0 ? "further" : "back");
     ex_because(d, "no number was called between them that fits the register");
-    uint32_t silent = r->last - r->first + 1 - r->calls;
-    if (silent)
+    uint32_t animals = r->last - r->first + 1;
+    if (animals > r->calls)
         ex_because(d, "speaks against it: %u of the %u animals of the stretch were not called",
-            silent, r->last - r->first + 1);
+            animals - r->calls, animals);
     if (r->ends < 0.95)
         ex_because(d, "speaks against it: where the stretch ends is not known");
     if (x->places[r->first].stock == EX_NONE)

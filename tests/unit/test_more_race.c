@@ -2,6 +2,7 @@
  * goes round. */
 #include "flock.h"
 
+#include "lugmark/count.h"
 #include "lugmark/estimate.h"
 #include "lugmark/markplan.h"
 #include "lugmark/stay.h"
@@ -303,6 +304,134 @@ static void more_stays_than_are_kept(void **state)
     assert_true(lm_stays_here(&s, lm_date_days(back, 0)));
 }
 
+/* Dates that come to be known, or are mended, without a change of status. */
+static void stays_mended(void **state)
+{
+    (void) state;
+    static const struct {
+        struct {
+            enum lm_status status;
+            struct lm_date born, since;
+            const char *why;
+            int day; /* of 2026, when it was written down */
+        } change[3];
+        unsigned n;
+        enum lm_came came;
+        struct lm_date in;
+    } rows[] = {
+        /* the birth date became known */
+        {{{LM_ON_FARM, {0}, {0}, "", 40}, {LM_ON_FARM, {2026, 1, 5}, {0}, "", 90}}, 1, LM_CAME_BORN,
+            {2026, 1, 5}},
+        /* it was bought on another day */
+        {{{LM_ON_FARM, {2024, 1, 1}, {2026, 2, 1}, "bought", 40},
+             {LM_ON_FARM, {2024, 1, 1}, {2026, 1, 20}, "", 90}},
+            1, LM_CAME_BOUGHT, {2026, 1, 20}},
+        /* of one that was born here the day since is not when it came */
+        {{{LM_ON_FARM, {2024, 1, 1}, {0}, "", 40},
+             {LM_ON_FARM, {2024, 1, 1}, {2026, 1, 20}, "", 90}},
+            1, LM_CAME_BORN, {2024, 1, 1}},
+        /* back before it went: it begins when it went */
+        {{{LM_ON_FARM, {2024, 1, 1}, {0}, "", 10}, {LM_SOLD, {2024, 1, 1}, {2026, 3, 1}, "", 70},
+             {LM_ON_FARM, {2024, 1, 1}, {2026, 2, 1}, "bought", 100}},
+            2, LM_CAME_BOUGHT, {2026, 2, 1}},
+    };
+    int32_t year = lm_date_days((struct lm_date){2026, 1, 1}, 0);
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        struct lm_stays s = {0};
+        for (size_t k = 0; k < 3 && rows[i].change[k].why; k++) {
+            struct lm_record rec = animal_of("A1", 1, "1");
+            rec.status = (uint8_t) rows[i].change[k].status;
+            rec.born = rows[i].change[k].born;
+            rec.status_date = rows[i].change[k].since;
+            lm_stays_change(
+                &s, &rec, rows[i].change[k].why, year + rows[i].change[k].day, year + 1);
+        }
+        const struct lm_stay *last = &s.stay[s.n - 1];
+        if (s.n != rows[i].n || last->came != rows[i].came ||
+            memcmp(&last->in, &rows[i].in, sizeof last->in) != 0)
+            fail_msg("row %zu: %u stays, came %u in %d-%d-%d", i, (unsigned) s.n,
+                (unsigned) last->came, last->in.year, last->in.month, last->in.day);
+        if (s.n == 2) { /* never here twice at once */
+            assert_true(last->in_day >= s.stay[0].out_day);
+            assert_true(last->in_last >= s.stay[0].out_day);
+        }
+    }
+}
+
+static void a_removed_number_without_its_code(void **state)
+{
+    (void) state;
+    struct yard y = {.roll = lm_roll_new()};
+    struct lm_record rec = animal_of("A1", 1, "0101");
+    rec.n_devices = 2;
+    snprintf(rec.devices[1].visual, sizeof rec.devices[1].visual, "0777");
+    rec.devices[1].gone = true;
+    put(y.roll, rec);
+    lm_roll_expect_mob(y.roll, NULL);
+    y.s = lm_session_new(y.roll, NULL);
+    apply(y.s, call_at(0, "0777", (struct lm_eid){0}));
+    struct story story = story_of(y.s);
+    assert_non_null(strstr(story.text, "removed-device A1;"));
+    lm_session_free(y.s);
+    lm_roll_free(y.roll);
+}
+
+/* Codes and numbers that no one animal of the book has are nobody's; a worn one goes before a
+ * removed one. */
+static void nobody_or_one_of_the_book(void **state)
+{
+    (void) state;
+    static const struct {
+        unsigned second;     /* code of B's device, besides that of A */
+        bool a_gone, b_gone; /* of A's device 7, of B's */
+        const char *number;  /* of both */
+        unsigned present, identified;
+    } rows[] = {
+        {8, false, false, "", 1, 1}, /* A's alone */
+        {7, false, false, "", 0, 0}, /* two wear it */
+        {7, true, false, "", 1, 1},  /* B wears it, A did */
+        {7, false, true, "", 1, 1},  /* A wears it, B did */
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof *rows; i++) {
+        static struct lm_stays stays[2];
+        struct lm_count_figures f;
+        struct lm_roll *book = lm_roll_new(), *then = lm_roll_new();
+        struct lm_record a = animal_of("A", 7, rows[i].number);
+        struct lm_record b = animal_of("B", rows[i].second, rows[i].number);
+        int32_t day = lm_date_days((struct lm_date){2026, 6, 1}, 0);
+        a.devices[0].gone = rows[i].a_gone;
+        b.devices[0].gone = rows[i].b_gone;
+        memset(stays, 0, sizeof stays);
+        lm_stays_change(&stays[0], &a, "", day - 90, day - 90);
+        lm_stays_change(&stays[1], &b, "", day - 90, day - 90);
+        put(book, a);
+        put(book, b);
+        lm_roll_expect_mob(then, NULL);
+        struct lm_session *s = lm_session_new(then, NULL);
+        read_at(s, 0, 7);
+        apply(s, plain(LM_EVENT_CLOSE));
+        struct lm_count *c = lm_count_new(book, stays, day);
+        assert_int_equal(lm_count_session(c, s, day), LM_OK);
+        assert_int_equal(lm_count_result(c, &f, NULL, NULL), LM_OK);
+        if (f.present != rows[i].present || f.identified != rows[i].identified)
+            fail_msg("row %zu: %u present, %u identified", i, f.present, f.identified);
+        lm_count_free(c);
+        lm_session_free(s);
+        lm_roll_free(then);
+        lm_roll_free(book);
+    }
+}
+
+static void too_much_to_hold(void **state)
+{
+    (void) state;
+    struct lm_roll *roll = lm_roll_new();
+    assert_int_equal(lm_roll_load_end(roll), LM_EARG); /* nothing was begun */
+    assert_int_equal(lm_roll_load_begin(roll, UINT32_MAX, 1), LM_ENOMEM);
+    assert_int_equal(lm_roll_load_begin(roll, 1, UINT32_MAX), LM_ENOMEM);
+    lm_roll_free(roll);
+}
+
 static void an_unknown_number_called_three_times(void **state)
 {
     (void) state;
@@ -333,6 +462,10 @@ int main(void)
         cmocka_unit_test(a_mob_of_one_letter),
         cmocka_unit_test(most_devices_lost),
         cmocka_unit_test(more_stays_than_are_kept),
+        cmocka_unit_test(stays_mended),
+        cmocka_unit_test(a_removed_number_without_its_code),
+        cmocka_unit_test(nobody_or_one_of_the_book),
+        cmocka_unit_test(too_much_to_hold),
         cmocka_unit_test(an_unknown_number_called_three_times),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
