@@ -53,12 +53,15 @@ NFC_SRC  := $(wildcard drivers/nfc_helper*.c)
 PROGRAMS := $(BUILD)/lugmark $(BUILD)/lugmarkd $(BUILD)/lugmark-nfc
 UNIT     := $(patsubst tests/unit/%.c,$(BUILD)/unit/%,$(TEST_SRC))
 
-# The page's files are put into lugmarkd as they are. Those that a route names must be there.
+# The page's files are put into lugmarkd, scripts and styles without what only people need. Those
+# that a route names must be there.
 PAGE_DIR   := src/daemon/page
 PAGE_MUST  := $(addprefix $(PAGE_DIR)/,race.html book.html pair.html style.css common.js race.js \
               book.js icon.svg)
 PAGE_FILES := $(sort $(PAGE_MUST) $(wildcard $(addprefix $(PAGE_DIR)/*.,html css js svg png)))
 PAGE_LIST  := $(BUILD)/page/page_list.h
+PAGE_BUILT := $(patsubst $(PAGE_DIR)/%,$(BUILD)/page/%,$(PAGE_FILES))
+PAGE_STRIP := src/daemon/page_strip.awk
 
 # The screens in other languages. Without msgfmt (package gettext) they speak English.
 PO := $(if $(shell command -v msgfmt),$(wildcard src/report/po/*.po))
@@ -134,8 +137,16 @@ $(PAGE_LIST): $(PAGE_FILES) $(PAGE_DIR)
 	@for f in $(notdir $(PAGE_FILES)); do \
 	    echo "PAGE_FILE($$(echo "$$f" | tr -c 'a-z0-9\n' _), \"$$f\")"; done > $@
 
-$(BUILD)/src/daemon/page_files.o: private CPPFLAGS_ALL += -I$(BUILD)/page
-$(BUILD)/src/daemon/page_files.o: $(PAGE_LIST) $(PAGE_FILES)
+$(filter %.js %.css,$(PAGE_BUILT)): $(BUILD)/page/%: $(PAGE_DIR)/% $(PAGE_STRIP)
+	@mkdir -p $(@D)
+	$(Q)awk -f $(PAGE_STRIP) $< > $@
+
+$(filter-out %.js %.css,$(PAGE_BUILT)): $(BUILD)/page/%: $(PAGE_DIR)/%
+	@mkdir -p $(@D)
+	$(Q)cp $< $@
+
+$(BUILD)/src/daemon/page_files.o: private CPPFLAGS_ALL += -I$(BUILD)/page -DLM_PAGE_BUILT='"$(BUILD)/page/"'
+$(BUILD)/src/daemon/page_files.o: $(PAGE_LIST) $(PAGE_BUILT)
 
 $(LIB): $(call obj,$(LIB_SRC))
 	@rm -f $@

@@ -1,5 +1,6 @@
 /** @file page_files.c
- * The files of src/daemon/page/, put into the program by the assembler (see the Makefile).
+ * The files of src/daemon/page/, put into the program by the assembler (see the Makefile, which
+ * makes scripts and styles small first).
  */
 #include "page.h"
 
@@ -7,12 +8,16 @@
 #include <stdio.h>
 #include <string.h>
 
+#ifndef LM_PAGE_BUILT /* a tool that only reads this file */
+#define LM_PAGE_BUILT "src/daemon/page/"
+#endif
+
 /* One pair of symbols a file: where it begins and ends. */
 #define PAGE_FILE(symbol, name)                                                                    \
     __asm__(".section .rodata\n"                                                                   \
             ".balign 16\n"                                                                         \
             "lugmark_page_" #symbol ":\n"                                                          \
-            ".incbin \"src/daemon/page/" name "\"\n"                                               \
+            ".incbin \"" LM_PAGE_BUILT name "\"\n"                                                 \
             "lugmark_page_" #symbol "_end:\n"                                                      \
             ".previous\n");                                                                        \
     extern const char lugmark_page_##symbol[], lugmark_page_##symbol##_end[];

@@ -55,6 +55,7 @@ test("a session's findings; an explanation is accepted once, and the register is
             /Expected, in the book\s+40\s+Heads counted\s+40\s+Animals identified\s+\d+/,
         );
         assert.match(await page.locator("#page").innerText(), /Not read is not absent/);
+        assert.equal(await page.locator("summary", {hasText: "of nobody"}).innerText(), "1 code of nobody");
         assert(x, `an explanation to accept, of ${JSON.stringify(listed)}`);
         const row = page.locator(".explanation", {hasText: `${x.id} `}).first();
         await row.getByRole("button", {name: "Accept: change the book"}).click();
@@ -93,6 +94,7 @@ test("sessions, counts and sales are listed", () =>
         await yard.post({do: "close"});
         const page = await yard.device("/book#sessions");
         await heading(page, "Sessions");
+        assert.match(await page.locator("#page .rows span").first().innerText(), /^\d{4}-\d\d-\d\d \d\d:\d\d/);
         await page.getByRole("link", {name: "1: count \u00b7 mob does \u00b7 count 2026"}).click();
         await heading(page, "Session 1");
         await page.goto(`${yard.url}/book#counts`);

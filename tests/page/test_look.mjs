@@ -1,54 +1,24 @@
 // How the pages look: contrast and names (axe), what fits, what can be touched with gloves.
 import assert from "node:assert/strict";
-import {readdirSync, readFileSync} from "node:fs";
-import {createRequire} from "node:module";
+import {spawnSync} from "node:child_process";
+import {mkdtempSync, readdirSync, readFileSync, rmSync, writeFileSync} from "node:fs";
+import {tmpdir} from "node:os";
+import {join} from "node:path";
+import {fileURLToPath} from "node:url";
+import {ready, scan, sheets, touching} from "./access.mjs";
 import {run, test} from "./tap.mjs";
 import {OPEN} from "./touch.mjs";
 import {code, endBrowser, shows, SIZES, soon, withYard} from "./yard.mjs";
 
 const PAGES = new URL("../../src/daemon/page/", import.meta.url);
-const AXE = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+const STRIP = fileURLToPath(new URL("../../src/daemon/page_strip.awk", import.meta.url));
+const BUILT = join(process.env.LUGMARK_BUILD, "page");
 const MARKS =
     "animal,species,sex,born,mob,status,form,place,colour,official,eid,visual\n" +
     `M1,goat,female,2026-02-01,does,on-farm,button tag,left ear,yellow,yes,${code(1)},EX 0000 00101\nM1,goat,female,2026-02-01,does,on-farm,flag tag,right ear,green,no,,1001\n` +
     `M2,goat,female,2026-02-01,does,on-farm,flag tag,left ear,blue,yes,${code(2)},EX 0000 00102\n` +
     `M3,goat,male,2026-02-01,does,on-farm,flag tag,right ear,teal,yes,${code(3)},3\n` +
     `M4,goat,male,,does,on-farm,,,,yes,${code(4)},\nM5,goat,male,,bucks,on-farm,flag tag,left ear,red,yes,${code(5)},0005\n`;
-
-async function scan(page, aaa) {
-    const found = await page.evaluate(
-        async ([source, enhanced]) => {
-            if (!window.axe) window.eval ? (0, eval)(source) : null;
-            const is = await window.axe.run(document, {
-                runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"],
-                rules: {"color-contrast-enhanced": {enabled: enhanced}, "target-size": {enabled: true}},
-            });
-            return is.violations.map(
-                (v) => `${v.id}: ${v.nodes.map((n) => `${n.target} ${n.any[0]?.message ?? ""}`).join("; ")}`,
-            );
-        },
-        [AXE, aaa],
-    );
-    assert.deepEqual(found, []);
-}
-
-/* The page's own policy forbids eval, as it should: the scanner comes in by the browser's door. */
-async function ready(page) {
-    const session = await page.context().newCDPSession(page);
-    await session.send("Page.setBypassCSP", {enabled: true});
-    await page.reload();
-}
-
-async function sheets(page, keys, each) {
-    for (const key of keys) {
-        await page.keyboard.press(key);
-        await page.locator("dialog").waitFor();
-        await page.waitForTimeout(150);
-        await each(`sheet ${key}`);
-        await page.keyboard.press("Escape");
-        await page.locator("dialog").waitFor({state: "detached"});
-    }
-}
 
 for (const scheme of ["light", "dark"])
     test(`the race page has no fault of access, ${scheme}`, () =>
@@ -99,27 +69,6 @@ for (const scheme of ["light", "dark"])
             await page.locator("#secret").waitFor();
             await scan(page, true);
         }));
-
-function touching(page) {
-    return page.evaluate(() =>
-        [
-            ...document.querySelectorAll(
-                "button, a.button, summary, select, input:not([type=radio]):not([type=checkbox]), .choice label, .switch, #guesses li",
-            ),
-        ]
-            .filter((node) => node.offsetParent !== null && getComputedStyle(node).visibility === "visible")
-            .map((node) => {
-                const cell = node.closest("#tally div") ?? node;
-                const box = cell.getBoundingClientRect();
-                return [
-                    node.textContent.trim().slice(0, 24) || node.id,
-                    Math.round(box.width),
-                    Math.round(box.height),
-                ];
-            })
-            .filter(([, width, height]) => width < 55.5 || height < 55.5),
-    );
-}
 
 for (const [size, {width, height}] of Object.entries(SIZES))
     test(`everything is there and can be touched, ${size}`, () =>
@@ -231,26 +180,56 @@ test("the tag is drawn as the register and the plan say", () =>
         },
     ));
 
+/* The texts of a script, in their order. */
+const texts = (script) =>
+    script.replace(/^\s*(\/\/.*|\/\*[^]*?\*\/)$/gm, "").match(/"(?:[^"\\\n]|\\.)*"|`[^`]*`/g) ?? [];
+
 test("all files together are small, and need nothing from outside", async () => {
-    const names = readdirSync(PAGES);
-    const texts = names.map((name) => readFileSync(new URL(name, PAGES), "utf8"));
-    const bytes = texts.reduce((sum, text) => sum + Buffer.byteLength(text), 0);
-    assert(bytes < 100000, `${bytes} bytes`);
-    for (const [i, text] of texts.entries()) {
+    const list = readFileSync(join(BUILT, "page_list.h"), "utf8");
+    const names = [...list.matchAll(/"([^"]+)"/g)].map(([, name]) => name);
+    assert(names.includes("race.js") && names.includes("words_de.js"), list);
+    let bytes = 0;
+    for (const name of names) {
+        const text = readFileSync(join(BUILT, name), "utf8");
+        bytes += Buffer.byteLength(text);
         assert.doesNotMatch(
             text.replaceAll("http://www.w3.org/2000/svg", ""),
             /https?:\/\/|\/\/[a-z]+\.[a-z]/,
-            names[i],
+            name,
         );
         assert.doesNotMatch(
             text,
             /innerHTML|outerHTML|insertAdjacentHTML|document\.write|eval\(|new Function/,
-            names[i],
+            name,
         );
-        assert.doesNotMatch(text, /compliant/i, names[i]);
-        if (names[i].endsWith(".html"))
-            assert.doesNotMatch(text, /<style|<script(?![^>]* src=)|\sstyle=|\son[a-z]+=/, names[i]);
+        assert.doesNotMatch(text, /compliant/i, name);
+        if (name.endsWith(".html"))
+            assert.doesNotMatch(text, /<style|<script(?![^>]* src=)|\sstyle=|\son[a-z]+=/, name);
     }
+    assert(bytes < 100000, `${bytes} bytes`);
+});
+
+test("what makes the scripts small leaves them whole, to the letter of their texts", async () => {
+    for (const name of readdirSync(PAGES).filter((file) => file.endsWith(".js"))) {
+        const small = readFileSync(join(BUILT, name), "utf8");
+        const checked = spawnSync(process.execPath, ["--input-type=module", "--check"], {input: small});
+        assert.equal(checked.status, 0, `${name}: ${checked.stderr}`);
+        assert.deepEqual(texts(small), texts(readFileSync(new URL(name, PAGES), "utf8")), name);
+    }
+    const folder = mkdtempSync(join(tmpdir(), "strip-"));
+    for (const [text, wanted] of [
+        ["const a = `x\n  y`;\n", null],
+        ["/* no end\nx();\n", null],
+        ['\t// gone\n\tsay("a  =>  b", c);\n', 'say("a  =>  b",c);\n'],
+        ["x = a\n\t? /b : c/\n\t: `d : ${e}`;\n", "x=a? /b : c/:`d : ${e}`;\n"],
+        ["f(\n\ta, // one\n\tb,\n);\n", "f(a, // one\nb);\n"],
+    ]) {
+        writeFileSync(join(folder, "a.js"), text);
+        const done = spawnSync("awk", ["-f", STRIP, join(folder, "a.js")], {encoding: "utf8"});
+        if (wanted === null) assert.notEqual(done.status, 0, text);
+        else assert.equal(done.stdout, wanted);
+    }
+    rmSync(folder, {recursive: true});
 });
 
 await run("look");

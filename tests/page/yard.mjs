@@ -82,7 +82,7 @@ export class Yard {
     }
 
     /** A device with its own memory that shows a page. */
-    async device(path = "/", {size = "portrait", scheme = "light", touch = true} = {}) {
+    async device(path = "/", {size = "portrait", scheme = "light", touch = true, locale = "en-GB"} = {}) {
         const context = await (
             await launch()
         ).newContext({
@@ -90,7 +90,7 @@ export class Yard {
             colorScheme: scheme,
             hasTouch: touch,
             isMobile: touch,
-            locale: "en-GB",
+            locale,
             reducedMotion: "reduce",
         });
         const page = await context.newPage();

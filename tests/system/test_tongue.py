@@ -28,7 +28,7 @@ class Catalogs(unittest.TestCase):
         y = yard.Yard()
         self.addCleanup(y.close)
         tree = os.path.join(y.dir, "tree")
-        for part in ("src/race", "src/report", "src/cli", "src/daemon"):
+        for part in ("src/race", "src/report", "src/cli", "src/daemon", "drivers"):
             shutil.copytree(os.path.join(ROOT, part), os.path.join(tree, part),
                             ignore=shutil.ignore_patterns("man", "packs", "debian"))
         words = os.path.join(tree, "src/report/po/words")
@@ -40,7 +40,14 @@ class Catalogs(unittest.TestCase):
                  "not translated"),
                 ("report/po/de.po", 'msgstr "  Nr. %s"', 'msgstr "  Nr. %d"', "format"),
                 ("report/po/de.po", 'msgstr "BEREIT"', 'msgstr "FÄHRT"', "big ones"),
-                ("report/po/de.po", 'msgid "READY"', 'msgid "STEADY"', "not defined")):
+                ("report/po/de.po", 'msgid "READY"', 'msgid "STEADY"', "not defined"),
+                ("daemon/page/race.js", "_`Session closed`", "_`Session shut`", "run make words"),
+                ("daemon/page/pair.html", "<h1>Pair this device", "<h1>Pair that device",
+                 "run make words"),
+                ("race/names.c", '"not-in-register"', '"not-in-book"', "run make words"),
+                ("daemon/page/words_de.js", "LOS", "GEH", "words_de.js"),
+                ("report/po/de.po", 'msgstr "Lauf offen: {0}"', 'msgstr "Lauf offen: {1}"',
+                 "other places")):
             at = os.path.join(tree, "src", path)
             with open(at, encoding="utf-8") as file:
                 was = file.read()

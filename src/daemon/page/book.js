@@ -1,6 +1,6 @@
 // The book: animals and their devices, sessions and what they found. Pages are named by the hash,
 // "#animal=A17", so that back and bookmarks work.
-import {$, codeText, get, h, said, sessionWords, themeButton, trouble, when} from "./common.js";
+import {$, _, codeText, get, h, languageButton, said, sessionWords, themeButton, trouble, when, word} from "./common.js";
 import {countPage, countsPage, saleChoice, salePage, statementPage} from "./book_sums.js";
 import {findings} from "./book_session.js";
 import {swatch} from "./sheets.js";
@@ -12,7 +12,7 @@ const named = key => `animal=${encodeURIComponent(key)}`;
 // --- animals ---
 
 function found(a) {
-	const facts = [a.colour, a.place, a.sex, a.mob && `mob ${a.mob}`, a.status].filter(Boolean);
+	const facts = [a.colour, word(a.place), word(a.sex), a.mob && _`mob ${a.mob}`, word(a.status)].filter(Boolean);
 	return h(
 		"li",
 		{},
@@ -37,10 +37,10 @@ async function search(text, out) {
 				"p",
 				{},
 				animals.length === 0
-					? "Nobody found."
+					? _`Nobody found.`
 					: animals.length === 50
-						? "The first 50:"
-						: `${animals.length} found`,
+						? _`The first 50:`
+						: _`${animals.length} found`,
 			),
 			h("ul", {class: "rows"}, animals.map(found)),
 		);
@@ -67,22 +67,22 @@ function findPage(q) {
 	});
 	ask();
 	return [
-		h("h2", {}, "Find an animal"),
-		h("p", {class: "field"}, h("label", {for: "find-text"}, "Number, code or name"), input),
+		h("h2", {}, _`Find an animal`),
+		h("p", {class: "field"}, h("label", {for: "find-text"}, _`Number, code or name`), input),
 		out,
 	];
 }
 
 function device(d) {
 	const facts = [
-		["Number", d.visual],
-		["Code", d.eid && codeText(d.eid)],
-		["Form", d.form],
-		["Place", d.place],
-		["Colour", d.colour],
-		["", d.official ? "official" : "management"],
-		["Applied", d.applied],
-		["Removed", d.removed && `${d.removed} ${d.why ?? ""}`],
+		[_`Number`, d.visual],
+		[_`Code`, d.eid && codeText(d.eid)],
+		[_`Form`, word(d.form)],
+		[_`Place`, word(d.place)],
+		[_`Colour`, d.colour],
+		["", d.official ? _`official` : _`management`],
+		[_`Applied`, d.applied],
+		[_`Removed`, d.removed && `${d.removed} ${d.why ?? ""}`],
 	];
 	return h(
 		"li",
@@ -99,11 +99,11 @@ function device(d) {
 
 function entryWords(entry) {
 	const devices = (entry?.devices ?? []).map(d =>
-		[d.form, d.colour, d.place, d.visual, d.eid, d.removed && `removed ${d.removed}`]
+		[word(d.form), d.colour, word(d.place), d.visual, d.eid, d.removed && _`removed ${d.removed}`]
 			.filter(Boolean)
 			.join(" "),
 	);
-	return [entry?.status, entry?.mob && `mob ${entry.mob}`, ...devices].filter(Boolean);
+	return [word(entry?.status), entry?.mob && _`mob ${entry.mob}`, ...devices].filter(Boolean);
 }
 
 function historyRow(row, before) {
@@ -114,7 +114,7 @@ function historyRow(row, before) {
 		"li",
 		{},
 		h("b", {}, when(row.t)),
-		h("span", {}, said(row.why || "changed")),
+		h("span", {}, said(row.why || _`changed`)),
 		h(
 			"ul",
 			{class: "change"},
@@ -129,18 +129,18 @@ async function animalPage(key) {
 	const rows = answer.history ?? [];
 	const now = answer.entry ?? rows[rows.length - 1]?.entry ?? {};
 	const facts = [
-		["Species", now.species],
-		["Breed", now.breed],
-		["Sex", now.sex],
-		["Castrated", now.castrated],
-		["Born", now.born],
-		["Mob", now.mob],
-		["Status", now.status],
-		["Dam", now.dam && h("a", {href: "#" + named(now.dam)}, said(now.dam))],
-		["Sire", now.sire && h("a", {href: "#" + named(now.sire)}, said(now.sire))],
+		[_`Species`, now.species],
+		[_`Breed`, now.breed],
+		[_`Sex`, word(now.sex)],
+		[_`Castrated`, now.castrated],
+		[_`Born`, now.born],
+		[_`Mob`, now.mob],
+		[_`Status`, word(now.status)],
+		[_`Dam`, now.dam && h("a", {href: "#" + named(now.dam)}, said(now.dam))],
+		[_`Sire`, now.sire && h("a", {href: "#" + named(now.sire)}, said(now.sire))],
 	];
 	return [
-		h("h2", {}, "Animal ", said(answer.animal ?? key)),
+		h("h2", {}, _`Animal `, said(answer.animal ?? key)),
 		h(
 			"dl",
 			{class: "facts"},
@@ -148,9 +148,9 @@ async function animalPage(key) {
 				.filter(([, v]) => v)
 				.map(([k, v]) => h("div", {}, h("dt", {}, k), h("dd", {}, v instanceof Node ? v : said(v)))),
 		),
-		h("h3", {}, "Devices"),
+		h("h3", {}, _`Devices`),
 		h("ul", {class: "devices"}, (now.devices ?? []).map(device)),
-		h("h3", {}, "History"),
+		h("h3", {}, _`History`),
 		h("ul", {class: "rows"}, rows.map((row, i) => historyRow(row, rows[i - 1]?.entry)).reverse()),
 	];
 }
@@ -161,8 +161,8 @@ async function sessionsPage() {
 	const answer = await get("/api/sessions");
 	const sessions = Array.isArray(answer) ? answer : (answer.sessions ?? []);
 	return [
-		h("h2", {}, "Sessions"),
-		sessions.length === 0 && h("p", {}, "There was none yet."),
+		h("h2", {}, _`Sessions`),
+		sessions.length === 0 && h("p", {}, _`There was none yet.`),
 		h(
 			"ul",
 			{class: "rows"},
@@ -171,7 +171,7 @@ async function sessionsPage() {
 					"li",
 					{},
 					h("b", {}, link(`session=${encodeURIComponent(s.id)}`, `${s.id}: ${sessionWords(s)}`)),
-					h("span", {}, when(s.opened), s.closed ? "" : ", still open", s.who && [", by ", said(s.who)]),
+					h("span", {}, when(s.opened), s.closed ? "" : _`, still open`, s.who && [_`, by `, said(s.who)]),
 				),
 			),
 		),
@@ -204,17 +204,18 @@ async function show() {
 	try {
 		nodes = await PAGES[name](decodeURIComponent(value ?? ""));
 	} catch (error) {
-		nodes = [h("h2", {}, "It cannot be shown"), trouble(error)];
+		nodes = [h("h2", {}, _`It cannot be shown`), trouble(error)];
 	}
 	if (mine !== turn) return;
 	page.replaceChildren(...nodes.flat(3).filter(Boolean));
 	page.removeAttribute("aria-busy");
-	document.title = page.querySelector("h2")?.textContent ?? "The book";
+	document.title = page.querySelector("h2")?.textContent ?? _`The book`;
 	for (const a of document.querySelectorAll(".spine nav a"))
 		a.setAttribute("aria-current", a.hash.slice(1).startsWith(name.slice(0, 4)) ? "page" : "false");
 	if (name !== "find") page.focus({preventScroll: true});
 }
 
 themeButton($("theme"));
+languageButton($("language"));
 addEventListener("hashchange", show);
 show();

@@ -1,25 +1,25 @@
 // What a session found, and what most likely happened, to be accepted or not.
-import {codeText, get, h, post, said, sessionWords, token, trouble, when} from "./common.js";
+import {_, codeText, get, h, plain, post, said, sessionWords, token, trouble, when, word} from "./common.js";
 import {gatePicture} from "./tag.js";
 
 const KINDS = {
-	missing: "expected, not seen",
-	unmatched: "codes of nobody",
-	duplicate: "double",
-	unexpected: "not expected here",
-	conflict: "number and code differ",
-	unread: "gave no reading",
-	retired: "old devices",
-	doubtful: "doubtful readings",
+	missing: [_`expected, not seen`],
+	unmatched: [_`codes of nobody`, _`code of nobody`],
+	duplicate: [_`double`],
+	unexpected: [_`not expected here`],
+	conflict: [_`number and code differ`],
+	unread: [_`gave no reading`],
+	retired: [_`old devices`, _`old device`],
+	doubtful: [_`doubtful readings`, _`doubtful reading`],
 };
 const HAPPENED = {
-	"new-device": "wears a new device",
-	"misread-number": "the number was misread",
-	swapped: "two animals' devices are crossed",
-	"shifted-run": "a stretch of the strip was paired one out",
-	stranger: "a stranger",
-	"failed-eid": "its chip no longer works",
-	absent: "it was not there",
+	"new-device": _`wears a new device`,
+	"misread-number": _`the number was misread`,
+	swapped: _`two animals' devices are crossed`,
+	"shifted-run": _`a stretch of the strip was paired one out`,
+	stranger: _`a stranger`,
+	"failed-eid": _`its chip no longer works`,
+	absent: _`it was not there`,
 };
 
 export function figures(rows) {
@@ -40,8 +40,8 @@ function finding(f) {
 	return h(
 		"tr",
 		{class: f.attention},
-		h("td", {}, gatePicture(f.attention), " ", h("b", {}, f.attention)),
-		h("td", {}, f.reason.replaceAll("-", " ")),
+		h("td", {}, gatePicture(f.attention), " ", h("b", {}, word(f.attention))),
+		h("td", {}, plain(f.reason)),
 		h("td", {}, f.animal && animalLink(f.animal)),
 		h(
 			"td",
@@ -58,13 +58,14 @@ function finding(f) {
 }
 
 function kindPart(kind, list) {
+	const [many, one] = KINDS[kind] ?? [kind];
 	return h(
 		"details",
 		{open: list.length <= 40},
-		h("summary", {}, `${list.length} `, KINDS[kind] ?? kind),
+		h("summary", {}, `${list.length} `, (list.length === 1 && one) || many),
 		h(
 			"div",
-			{class: "wide", tabindex: 0, role: "region", "aria-label": KINDS[kind] ?? kind},
+			{class: "wide", tabindex: 0, role: "region", "aria-label": many},
 			h(
 				"table",
 				{},
@@ -74,7 +75,7 @@ function kindPart(kind, list) {
 					h(
 						"tr",
 						{},
-						["Attention", "Why", "Animal", "Number", "Code", "When"].map(t =>
+						[_`Attention`, _`Why`, _`Animal`, _`Number`, _`Code`, _`When`].map(t =>
 							h("th", {scope: "col"}, t),
 						),
 					),
@@ -86,9 +87,9 @@ function kindPart(kind, list) {
 }
 
 function chance(p) {
-	const percent = p >= 0.995 ? "over 99" : p < 0.005 ? "under 1" : String(Math.round(p * 100));
-	const meter = h("meter", {min: 0, max: 1, value: p, "aria-label": "how likely"});
-	return h("p", {class: "chance"}, meter, ` ${percent} in 100`);
+	const percent = p >= 0.995 ? _`over 99` : p < 0.005 ? _`under 1` : String(Math.round(p * 100));
+	const meter = h("meter", {min: 0, max: 1, value: p, "aria-label": _`how likely`});
+	return h("p", {class: "chance"}, meter, _` ${percent} in 100`);
 }
 
 /* One decision, sent once however often the button is pressed. */
@@ -97,7 +98,7 @@ function decide(what, session, x, row) {
 	const button = h(
 		"button",
 		{type: "button", class: what === "accept" ? "strong" : ""},
-		what === "accept" ? "Accept: change the book" : "Reject",
+		what === "accept" ? _`Accept: change the book` : _`Reject`,
 	);
 	button.addEventListener("click", async () => {
 		const all = row.querySelectorAll("button");
@@ -113,8 +114,8 @@ function decide(what, session, x, row) {
 					"p",
 					{class: "done", role: "status"},
 					what === "accept"
-						? "Accepted. The old state is kept in the history."
-						: "Rejected. It will not be offered again.",
+						? _`Accepted. The old state is kept in the history.`
+						: _`Rejected. It will not be offered again.`,
 				),
 			);
 		} catch (error) {
@@ -141,8 +142,8 @@ function explanation(x, session, act) {
 			HAPPENED[x.kind] ?? x.kind,
 		),
 		chance(x.probability),
-		(x.eid ?? []).length > 0 && h("p", {}, "code ", x.eid.map(codeText).join(", ")),
-		x.sighting && h("p", {}, "called ", said(x.sighting)),
+		(x.eid ?? []).length > 0 && h("p", {}, _`code `, x.eid.map(codeText).join(", ")),
+		x.sighting && h("p", {}, _`called `, said(x.sighting)),
 		h(
 			"ul",
 			{},
@@ -169,7 +170,7 @@ async function explanations(id, act, out) {
 		const list = Array.isArray(answer) ? answer : (answer.explanations ?? []);
 		out.replaceChildren(
 			list.length === 0
-				? h("p", {}, "Nothing to explain.")
+				? h("p", {}, _`Nothing to explain.`)
 				: h(
 						"ul",
 						{class: "rows plain"},
@@ -200,44 +201,44 @@ export async function findings(id) {
 	const kinds = Object.keys(f.counts ?? {})
 		.map(kind => [kind, (f.findings ?? []).filter(x => x.kind === kind)])
 		.filter(([, list]) => list.length > 0);
-	const out = h("div", {}, h("p", {role: "status"}, "Thinking\u2026"));
+	const out = h("div", {}, h("p", {role: "status"}, _`Thinking\u2026`));
 	mayAct().then(act => explanations(id, act, out));
 	const b = f.bounds ?? {};
 	return [
-		h("h2", {}, `Session ${id}`),
+		h("h2", {}, _`Session ${id}`),
 		h(
 			"p",
 			{},
 			said(sessionWords(f.session ?? {})),
 			" ",
 			when(f.session?.opened),
-			f.session?.closed ? "" : ", still open",
+			f.session?.closed ? "" : _`, still open`,
 		),
 		figures([
-			["Expected, in the book", f.expected],
-			["Heads counted", f.heads ?? "not counted"],
-			["Animals identified", f.identified, `${f.present} of those expected`],
+			[_`Expected, in the book`, f.expected],
+			[_`Heads counted`, f.heads ?? _`not counted`],
+			[_`Animals identified`, f.identified, _`${f.present} of those expected`],
 		]),
 		f.session?.closed &&
 			h(
 				"p",
 				{},
-				`Not read is not absent: between ${b.absent_min} and ${b.absent_max} of those expected were truly not there.`,
+				_`Not read is not absent: between ${b.absent_min} and ${b.absent_max} of those expected were truly not there.`,
 			),
 		f.heads_below_identified &&
-			h("p", {class: "trouble"}, "Fewer heads than animals identified: somebody miscounted."),
+			h("p", {class: "trouble"}, _`Fewer heads than animals identified: somebody miscounted.`),
 		h(
 			"p",
 			{class: "links"},
-			h("a", {class: "button", href: `/report?session=${encodeURIComponent(id)}`}, "Report to print"),
+			h("a", {class: "button", href: `/report?session=${encodeURIComponent(id)}`}, _`Report to print`),
 			f.session?.kind === "sale" &&
-				h("a", {class: "button", href: `#sale=${encodeURIComponent(id)}`}, "Sale list"),
+				h("a", {class: "button", href: `#sale=${encodeURIComponent(id)}`}, _`Sale list`),
 		),
-		h("h3", {}, "Found"),
+		h("h3", {}, _`Found`),
 		kinds.length === 0
-			? h("p", {}, "Nothing was flagged.")
+			? h("p", {}, _`Nothing was flagged.`)
 			: kinds.map(([kind, list]) => kindPart(kind, list)),
-		h("h3", {}, "What most likely happened"),
+		h("h3", {}, _`What most likely happened`),
 		out,
 	];
 }

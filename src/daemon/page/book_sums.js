@@ -1,9 +1,9 @@
 // Counts, the statement of a period and the sale list. Book, heads and identified are never made one.
-import {get, h, keep, kept, said, sessionWords, trouble, when} from "./common.js";
+import {_, get, h, keep, kept, plain, said, sessionWords, some, trouble, when, word} from "./common.js";
 import {animalLink, figures} from "./book_session.js";
 import {gatePicture} from "./tag.js";
 
-const heads = n => n ?? "not counted";
+const heads = n => n ?? _`not counted`;
 
 function table(label, head, rows) {
 	return h(
@@ -32,9 +32,9 @@ export async function countsPage() {
 	const answer = await get("/api/counts");
 	const counts = Array.isArray(answer) ? answer : (answer.counts ?? []);
 	return [
-		h("h2", {}, "Counts"),
+		h("h2", {}, _`Counts`),
 		counts.length === 0 &&
-			h("p", {}, "There was none yet. Sessions opened as a count, with one name, are one count."),
+			h("p", {}, _`There was none yet. Sessions opened as a count, with one name, are one count.`),
 		h(
 			"ul",
 			{class: "rows"},
@@ -44,7 +44,7 @@ export async function countsPage() {
 					"li",
 					{},
 					h("b", {}, h("a", {href: `#count=${encodeURIComponent(name)}`}, said(name))),
-					c.closed ? ` closed ${when(c.closed)}` : " not closed",
+					c.closed ? _` closed ${when(c.closed)}` : _` not closed`,
 				);
 			}),
 		),
@@ -55,14 +55,14 @@ function entry(e) {
 	return h(
 		"tr",
 		{},
-		h("td", {}, e.kind.replaceAll("-", " ")),
+		h("td", {}, plain(e.kind)),
 		h("td", {}, e.animal && animalLink(e.animal)),
 		h(
 			"td",
 			{},
 			(e.visual ?? []).map((v, i) => [i > 0 && ", ", said(v)]),
 		),
-		h("td", {}, (e.reason ?? "").replaceAll("-", " ")),
+		h("td", {}, plain(e.reason)),
 		h("td", {}, (e.sessions ?? []).join(", ")),
 	);
 }
@@ -70,27 +70,27 @@ function entry(e) {
 export async function countPage(name) {
 	const c = await get(`/api/count?name=${encodeURIComponent(name)}`);
 	return [
-		h("h2", {}, "Count ", said(c.count)),
+		h("h2", {}, _`Count `, said(c.count)),
 		h(
 			"p",
 			{},
-			`As at the end of ${c.cutoff}`,
-			c.closed ? `, closed ${when(c.closed)}` : ", not closed",
-			c.running && ", a session is still open",
+			_`As at the end of ${c.cutoff}`,
+			c.closed ? _`, closed ${when(c.closed)}` : _`, not closed`,
+			c.running && _`, a session is still open`,
 		),
 		figures([
-			["Book", c.book],
+			[_`Book`, c.book],
 			[
-				"Heads counted",
+				_`Heads counted`,
 				heads(c.heads),
-				c.sessions_without_heads > 0 && `${c.sessions_without_heads} sessions without`,
+				c.sessions_without_heads > 0 && some(c.sessions_without_heads, _`1 session without`, _`${c.sessions_without_heads} sessions without`),
 			],
-			["Animals identified", c.identified],
+			[_`Animals identified`, c.identified],
 		]),
 		c.heads_below_identified &&
-			h("p", {class: "trouble"}, "Fewer heads than animals identified: somebody miscounted."),
-		h("p", {}, `Truly absent: between ${c.bounds?.absent_min} and ${c.bounds?.absent_max}.`),
-		h("h3", {}, "Sessions"),
+			h("p", {class: "trouble"}, _`Fewer heads than animals identified: somebody miscounted.`),
+		h("p", {}, _`Truly absent: between ${c.bounds?.absent_min} and ${c.bounds?.absent_max}.`),
+		h("h3", {}, _`Sessions`),
 		h(
 			"ul",
 			{class: "rows"},
@@ -103,18 +103,18 @@ export async function countPage(name) {
 						"span",
 						{},
 						when(s.opened),
-						s.who && [", by ", said(s.who)],
-						`, heads ${heads(s.heads)}, identified ${s.identified}`,
+						s.who && [_`, by `, said(s.who)],
+						_`, heads ${heads(s.heads)}, identified ${s.identified}`,
 					),
 				),
 			),
 		),
-		h("h3", {}, "What lies between the figures"),
+		h("h3", {}, _`What lies between the figures`),
 		(c.entries ?? []).length === 0
-			? h("p", {}, "Nothing.")
+			? h("p", {}, _`Nothing.`)
 			: table(
-					"What lies between the figures",
-					["What", "Animal", "Number", "Why", "Sessions"],
+					_`What lies between the figures`,
+					[_`What`, _`Animal`, _`Number`, _`Why`, _`Sessions`],
 					c.entries.map(entry),
 				),
 	];
@@ -150,16 +150,16 @@ function statement(s) {
 	const c = s.count;
 	return [
 		figures([
-			["Book", s.total?.book],
-			["Heads counted", c ? heads(c.heads) : "\u2013", !c && "no count named"],
-			["Animals identified", c ? c.identified : "\u2013", !c && "no count named"],
+			[_`Book`, s.total?.book],
+			[_`Heads counted`, c ? heads(c.heads) : "\u2013", !c && _`no count named`],
+			[_`Animals identified`, c ? c.identified : "\u2013", !c && _`no count named`],
 		]),
 		table(
-			"Movements by class",
-			["Class", ...used.map(m => m.replaceAll("-", " "))],
+			_`Movements by class`,
+			[_`Class`, ...used.map(m => word(m.replaceAll("-", " "), "movement|"))],
 			[
-				...(s.classes ?? []).map(k => row(`${k.species}, ${k.sex}, ${k.age}`, k)),
-				row("All", s.total ?? {}, {class: "sum"}),
+				...(s.classes ?? []).map(k => row(`${k.species}, ${word(k.sex)}, ${word(k.age)}`, k)),
+				row(_`All`, s.total ?? {}, {class: "sum"}),
 			],
 		),
 		(s.notes ?? []).map(n => h("p", {}, said(n))),
@@ -172,9 +172,9 @@ export function statementPage() {
 		const node = h("input", {id, type, value, maxlength: 60});
 		return {node, row: h("p", {class: "field"}, h("label", {for: id}, label), node)};
 	};
-	const from = input("from", "First day", `${year}-01-01`, "date"),
-		to = input("to", "Last day", `${year}-12-31`, "date"),
-		count = input("of-count", "Count beside it, if any", "", "text");
+	const from = input("from", _`First day`, `${year}-01-01`, "date"),
+		to = input("to", _`Last day`, `${year}-12-31`, "date"),
+		count = input("of-count", _`Count beside it, if any`, "", "text");
 	const out = h("div", {"aria-live": "polite"});
 	const form = h(
 		"form",
@@ -182,11 +182,11 @@ export function statementPage() {
 		from.row,
 		to.row,
 		count.row,
-		h("button", {type: "submit", class: "strong"}, "Show"),
+		h("button", {type: "submit", class: "strong"}, _`Show`),
 	);
 	form.addEventListener("submit", async event => {
 		event.preventDefault();
-		out.replaceChildren(h("p", {}, "Adding up\u2026"));
+		out.replaceChildren(h("p", {}, _`Adding up\u2026`));
 		const query = new URLSearchParams({from: from.node.value, to: to.node.value});
 		if (count.node.value.trim() !== "") query.set("count", count.node.value.trim());
 		try {
@@ -199,7 +199,7 @@ export function statementPage() {
 			out.replaceChildren(trouble(error));
 		}
 	});
-	return [h("h2", {}, "Statement of a period"), form, out];
+	return [h("h2", {}, _`Statement of a period`), form, out];
 }
 
 // --- sale ---
@@ -216,11 +216,11 @@ export async function saleChoice() {
 	);
 	pack.addEventListener("change", () => keep("pack", pack.value));
 	return [
-		h("h2", {}, "Sales"),
-		h("p", {class: "field"}, h("label", {for: "pack"}, "Rule pack"), pack),
-		h("p", {}, "A pack is somebody's reading of the law, of a date."),
+		h("h2", {}, _`Sales`),
+		h("p", {class: "field"}, h("label", {for: "pack"}, _`Rule pack`), pack),
+		h("p", {}, _`A pack is somebody's reading of the law, of a date.`),
 		sales.length === 0
-			? h("p", {}, "No sale went through the race yet.")
+			? h("p", {}, _`No sale went through the race yet.`)
 			: h(
 					"ul",
 					{class: "rows"},
@@ -244,7 +244,7 @@ function rule(r) {
 	return h(
 		"li",
 		{class: r.attention},
-		h("b", {}, r.outcome),
+		h("b", {}, word(r.outcome)),
 		" ",
 		said(r.why || r.text || r.rule),
 		r.todo && [" \u2192 ", said(r.todo)],
@@ -257,12 +257,12 @@ function sold(a) {
 	return h(
 		"tr",
 		{class: a.attention},
-		h("td", {}, gatePicture(a.attention), " ", h("b", {}, a.attention)),
+		h("td", {}, gatePicture(a.attention), " ", h("b", {}, word(a.attention))),
 		h("td", {}, a.place ?? "\u2013"),
 		h("td", {}, animalLink(a.animal)),
 		h("td", {}, said(a.number)),
 		h("td", {}, said(a.code)),
-		h("td", {}, open.length === 0 ? "no problem found" : h("ul", {}, open.map(rule))),
+		h("td", {}, open.length === 0 ? _`no problem found` : h("ul", {}, open.map(rule))),
 	);
 }
 
@@ -272,16 +272,16 @@ export async function salePage(id) {
 	const todo = s.todo ?? [],
 		packs = s.packs ?? [];
 	return [
-		h("h2", {}, `Sale, session ${id}`),
+		h("h2", {}, _`Sale, session ${id}`),
 		figures([
-			["Hold", s.counts?.hold],
-			["Look", s.counts?.look],
-			["No problem found", s.counts?.go],
+			[_`Hold`, s.counts?.hold],
+			[_`Look`, s.counts?.look],
+			[_`No problem found`, s.counts?.go],
 		]),
-		packs.map(p => h("p", {}, said(p.name), `, as of ${p.as_of}. `, said(p.authority))),
+		packs.map(p => h("p", {}, said(p.name), _`, as of ${p.as_of}. `, said(p.authority))),
 		h("p", {}, said(s.decides), "."),
 		todo.length > 0 && [
-			h("h3", {}, "Before loading"),
+			h("h3", {}, _`Before loading`),
 			h(
 				"ul",
 				{class: "rows"},
@@ -290,7 +290,7 @@ export async function salePage(id) {
 						"li",
 						{class: t.attention},
 						gatePicture(t.attention),
-						h("b", {}, t.attention),
+						h("b", {}, word(t.attention)),
 						h(
 							"span",
 							{},
@@ -302,11 +302,11 @@ export async function salePage(id) {
 				),
 			),
 		],
-		(s.of_lot ?? []).length > 0 && [h("h3", {}, "Of the lot"), h("ul", {class: "plain"}, s.of_lot.map(rule))],
-		h("h3", {}, "In the order they walked"),
+		(s.of_lot ?? []).length > 0 && [h("h3", {}, _`Of the lot`), h("ul", {class: "plain"}, s.of_lot.map(rule))],
+		h("h3", {}, _`In the order they walked`),
 		table(
-			"In the order they walked",
-			["Attention", "Place", "Animal", "Number", "Code", "Why"],
+			_`In the order they walked`,
+			[_`Attention`, _`Place`, _`Animal`, _`Number`, _`Code`, _`Why`],
 			(s.animals ?? []).map(sold),
 		),
 	];

@@ -1,5 +1,5 @@
 // Calling a number and counting heads: big keys, and who of those not yet seen it may be.
-import {get, h, said, say, trouble} from "./common.js";
+import {_, get, h, said, say, trouble} from "./common.js";
 import {nameOf} from "./model.js";
 import {animalWords, sheet} from "./sheets.js";
 import {splitNumber} from "./tag.js";
@@ -39,11 +39,11 @@ function keypad(input, letters) {
 		: button("00");
 	return h(
 		"div",
-		{class: "keypad", role: "group", "aria-label": "Keys"},
+		{class: "keypad", role: "group", "aria-label": _`Keys`},
 		["1", "2", "3", "4", "5", "6", "7", "8", "9"].map(k => button(k)),
 		abc,
 		button("0"),
-		button("\u232b", "delete"),
+		button("\u232b", _`delete`),
 	);
 }
 
@@ -91,8 +91,8 @@ class Guesses {
 			this.status,
 			answer.why ??
 				(answer.total === 0
-					? "Nobody of those not yet seen. The number can be called all the same."
-					: `${answer.total} of those not yet seen`),
+					? _`Nobody of those not yet seen. The number can be called all the same.`
+					: _`${answer.total} of those not yet seen`),
 		);
 	}
 
@@ -127,7 +127,7 @@ function laneChoice(app, chosen) {
 	return h(
 		"fieldset",
 		{class: "choice"},
-		h("legend", {}, "Lane"),
+		h("legend", {}, _`Lane`),
 		app.model.lanes.map(lane =>
 			h(
 				"label",
@@ -154,12 +154,12 @@ async function sayNumber(app, made, parts, onLast) {
 	const lane = chosenLane(made.body, parts.lane);
 	if (number === "")
 		return parts.state.replaceChildren(
-			trouble({message: "Which number?", mend: "Touch the keys or one of the list."}),
+			trouble({message: _`Which number?`, mend: _`Touch the keys or one of the list.`}),
 		);
 	const body = {do: "saw", number, on_last: onLast, ...(lane ? {lane} : {})};
 	const about = onLast ? justRead(app, lane)?.seq : undefined;
 	try {
-		await app.tell(body, `call ${number}`, about);
+		await app.tell(body, _`call ${number}`, about);
 		made.close();
 	} catch (error) {
 		parts.state.replaceChildren(trouble(error));
@@ -188,23 +188,23 @@ function callParts(app) {
 		lane,
 		state: h("div"),
 		status: h("p", {id: "guess-count", role: "status"}),
-		list: h("ul", {id: "guesses", role: "listbox", "aria-label": "Not yet seen"}),
+		list: h("ul", {id: "guesses", role: "listbox", "aria-label": _`Not yet seen`}),
 		last: h("button", {type: "button", class: "tall"}),
-		none: h("button", {type: "button", class: "tall strong"}, "It gave no reading"),
+		none: h("button", {type: "button", class: "tall strong"}, _`It gave no reading`),
 	};
 }
 
 export function callSheet(app) {
 	const parts = callParts(app);
 	const made = sheet(
-		"Call a number",
+		_`Call a number`,
 		h(
 			"div",
 			{class: "call"},
 			h(
 				"div",
 				{class: "call-field"},
-				h("label", {for: "number"}, "Number on the tag"),
+				h("label", {for: "number"}, _`Number on the tag`),
 				parts.input,
 				parts.status,
 				parts.list,
@@ -222,7 +222,7 @@ export function callSheet(app) {
 	const who = () => {
 		const read = justRead(app, chosenLane(made.body, parts.lane));
 		parts.last.hidden = read === null;
-		if (read) say(parts.last, `It is the one just read: ${splitNumber(nameOf(read))[1]}`);
+		if (read) say(parts.last, _`It is the one just read: ${splitNumber(nameOf(read))[1]}`);
 	};
 	who();
 	made.body.addEventListener("change", who);
@@ -256,9 +256,9 @@ export function headSheet(app) {
 		h(
 			"div",
 			{class: "call-field"},
-			h("label", {for: "heads"}, "Heads counted through the gate"),
+			h("label", {for: "heads"}, _`Heads counted through the gate`),
 			input,
-			h("p", {}, "It stands beside the book and the animals identified. The three are never made one."),
+			h("p", {}, _`It stands beside the book and the animals identified. The three are never made one.`),
 		),
 		h(
 			"div",
@@ -266,19 +266,19 @@ export function headSheet(app) {
 			keypad(input, false),
 			laneChoice(app, lane),
 			state,
-			h("button", {type: "submit", class: "tall strong"}, "Save the head count"),
+			h("button", {type: "submit", class: "tall strong"}, _`Save the head count`),
 		),
 	);
-	const made = sheet("Count heads", form);
+	const made = sheet(_`Count heads`, form);
 	form.addEventListener("submit", async event => {
 		event.preventDefault();
 		if (!/^\d{1,6}$/.test(input.value.trim()))
-			return state.replaceChildren(trouble({message: "How many?", mend: "A whole number, digits only."}));
+			return state.replaceChildren(trouble({message: _`How many?`, mend: _`A whole number, digits only.`}));
 		const at = chosenLane(form, "");
 		try {
 			await app.tell(
 				{do: "head", n: Number(input.value.trim()), ...(at ? {lane: at} : {})},
-				`head count ${input.value.trim()}`,
+				_`head count ${input.value.trim()}`,
 			);
 			made.close();
 		} catch (error) {

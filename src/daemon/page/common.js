@@ -1,4 +1,6 @@
 // What every page needs: elements made safely, requests, the light and dark switch.
+import {_, keep, kept, word} from "./tongue.js";
+export {_, keep, kept, languageButton, plain, some, word} from "./tongue.js";
 
 // Characters that would turn, hide or split what stands beside them are shown as a box.
 const UNSEEN =
@@ -67,10 +69,10 @@ async function request(path, options, wait) {
 		});
 		answer = await response.json();
 	} catch {
-		throw new Trouble("The daemon did not answer.", "Check that this device still reaches it.", false);
+		throw new Trouble(_`The daemon did not answer.`, _`Check that this device still reaches it.`, false);
 	}
 	if (!response.ok || answer.ok === false)
-		throw new Trouble(answer.error ?? `It answered ${response.status}.`, answer.mend, true);
+		throw new Trouble(answer.error ?? _`It answered ${response.status}.`, answer.mend, true);
 	return answer;
 }
 
@@ -92,23 +94,6 @@ export function trouble(error) {
 	return h("p", {class: "trouble", role: "alert"}, h("strong", {}, error.message), " ", error.mend ?? "");
 }
 
-// Settings of this device. Private windows may refuse to keep them.
-export function keep(name, value) {
-	try {
-		localStorage.setItem("lugmark." + name, JSON.stringify(value));
-	} catch {
-		/* then it holds until the page is closed */
-	}
-}
-
-export function kept(name, otherwise) {
-	try {
-		return JSON.parse(localStorage.getItem("lugmark." + name)) ?? otherwise;
-	} catch {
-		return otherwise;
-	}
-}
-
 const THEMES = ["auto", "light", "dark"];
 
 function wear(theme) {
@@ -120,7 +105,7 @@ export function themeButton(button) {
 	const show = () =>
 		say(
 			button,
-			{auto: "Light: as device", light: "Light: bright", dark: "Light: dark"}[
+			{auto: _`Light: as device`, light: _`Light: bright`, dark: _`Light: dark`}[
 				document.documentElement.dataset.theme
 			],
 		);
@@ -140,13 +125,20 @@ export function codeText(eid) {
 		: clean(eid);
 }
 
+/** A moment on this device's clock: "2026-11-25 14:09". */
 export function when(text) {
 	const at = new Date(text ?? NaN);
-	return isNaN(at) ? "" : at.toLocaleString([], {dateStyle: "medium", timeStyle: "short"});
+	const local = new Date(at - at.getTimezoneOffset() * 60000);
+	return isNaN(local) ? "" : local.toISOString().slice(0, 16).replace("T", " ");
 }
 
 export function sessionWords(s) {
-	const parts = [s.kind, s.mob && `mob ${s.mob}`, s.lot && `lot ${s.lot}`, s.count && `count ${s.count}`];
+	const parts = [
+		word(s.kind),
+		s.mob && _`mob ${s.mob}`,
+		s.lot && _`lot ${s.lot}`,
+		s.count && _`count ${s.count}`,
+	];
 	return parts.filter(Boolean).map(clean).join(" \u00b7 ");
 }
 

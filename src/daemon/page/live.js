@@ -1,5 +1,5 @@
 // The line to the daemon: events with resume, and what people said, sent once however often it takes.
-import {kept, keep, post, token} from "./common.js";
+import {_, kept, keep, post, token} from "./common.js";
 
 const LOST_MS = 4500; // with the pace of the watch below: told within five seconds
 const AGAIN_MS = 1000;
@@ -13,7 +13,7 @@ export class Line {
 		this.heard = performance.now();
 		setInterval(() => this.watch(), 250);
 		addEventListener("online", () => this.start());
-		addEventListener("offline", () => this.lost("this device has no network"));
+		addEventListener("offline", () => this.lost(_`this device has no network`));
 		document.addEventListener("visibilitychange", () => document.hidden || this.watch());
 		this.start();
 	}
@@ -27,7 +27,7 @@ export class Line {
 		source.onmessage = event => this.take(source, event);
 		source.onerror = () => {
 			if (source !== this.source) return;
-			this.lost("the daemon does not answer");
+			this.lost(_`the daemon does not answer`);
 			if (source.readyState === EventSource.CLOSED) this.timer = setTimeout(() => this.start(), AGAIN_MS);
 		};
 	}
@@ -57,7 +57,7 @@ export class Line {
 	/* Nothing heard, not even a beat: the line may look open and be dead. */
 	watch() {
 		if (performance.now() - this.heard < LOST_MS) return;
-		this.lost("nothing was heard for five seconds");
+		this.lost(_`nothing was heard for five seconds`);
 		this.start();
 	}
 }

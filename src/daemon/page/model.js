@@ -1,6 +1,7 @@
 // What the page knows: the stream folded, in the same order for everybody. No document here.
+import {_} from "./tongue.js";
 
-export const WORDS = {go: "GO", look: "LOOK", hold: "HOLD"};
+export const WORDS = {go: _`GO`, look: _`LOOK`, hold: _`HOLD`};
 
 export class Model {
 	constructor() {
@@ -56,7 +57,7 @@ export class Model {
 		this.lanes = m.lanes ?? [];
 		this.mobs = m.mobs ?? null;
 		this.holding = m.holding ?? null;
-		this.journal = m.journal === "failed" ? m.problem || "it cannot be written" : null;
+		this.journal = m.journal === "failed" ? m.problem || _`it cannot be written` : null;
 		this.readers = new Map((m.readers ?? []).map(r => [r.name, r]));
 		if (m.session && m.session.id !== this.session?.id) this.begin(m.session);
 		if (m.session && m.tally) this.tally = m.tally;
@@ -75,13 +76,13 @@ export class Model {
 		this.passes.push(v);
 		if (this.passes.length > 50) this.passes.shift();
 		if (v.called !== null && v.called !== undefined)
-			this.said.push({seq: v.seq, words: `the call ${v.called}`});
+			this.said.push({seq: v.seq, words: _`the call ${v.called}`});
 		if (v.attention !== "go") this.flags.push(v);
 	}
 
 	on_tally(m) {
 		this.tally = m.tally ?? this.tally;
-		if (m.heads !== undefined) this.said.push({seq: m.seq, words: `the head count ${m.heads}`});
+		if (m.heads !== undefined) this.said.push({seq: m.seq, words: _`the head count ${m.heads}`});
 		if (m.undo) this.takeBack(this.said.pop()?.seq);
 	}
 
@@ -96,7 +97,7 @@ export class Model {
 	}
 
 	on_journal(m) {
-		this.journal = m.state === "failed" ? m.problem || "it cannot be written" : null;
+		this.journal = m.state === "failed" ? m.problem || _`it cannot be written` : null;
 	}
 
 	on_idle(m) {

@@ -1,11 +1,11 @@
 // Opening a session, and the sheet with everything that is not needed while animals walk.
-import {$, get, h, keep, kept, post, said, themeButton, token, trouble, Trouble} from "./common.js";
+import {_, get, h, keep, kept, languageButton, post, said, themeButton, token, trouble, Trouble} from "./common.js";
 import {sheet, closeSheet, queueSheet, readersSheet} from "./sheets.js";
 
 const KINDS = [
-	["walk", "Walk", "a mob walks through"],
-	["count", "Count", "part of a yearly count"],
-	["sale", "Sale", "a lot leaves"],
+	["walk", _`Walk`, _`a mob walks through`],
+	["count", _`Count`, _`part of a yearly count`],
+	["sale", _`Sale`, _`a lot leaves`],
 ];
 
 function field(id, label, attributes, hint) {
@@ -18,14 +18,14 @@ function field(id, label, attributes, hint) {
 
 function mobField(mobs) {
 	if (!Array.isArray(mobs) || mobs.length === 0)
-		return field("mob", "Mob", {}, "Leave it empty for the whole register.");
+		return field("mob", _`Mob`, {}, _`Leave it empty for the whole register.`);
 	const input = h(
 		"select",
 		{id: "mob"},
-		h("option", {value: ""}, "all of the register"),
+		h("option", {value: ""}, _`all of the register`),
 		mobs.map(mob => h("option", {value: mob}, mob)),
 	);
-	return {input, row: h("p", {class: "field"}, h("label", {for: "mob"}, "Mob"), input)};
+	return {input, row: h("p", {class: "field"}, h("label", {for: "mob"}, _`Mob`), input)};
 }
 
 /* One line of a lot: an animal's key or its printed number; it must mean one animal. */
@@ -35,8 +35,8 @@ async function animalOf(line) {
 	const found = exact.length > 0 ? exact : animals;
 	if (found.length !== 1)
 		throw new Trouble(
-			found.length === 0 ? `Nobody is called ${line}.` : `${line} may be ${found.length} animals.`,
-			"Write its key or its whole number.",
+			found.length === 0 ? _`Nobody is called ${line}.` : _`${line} may be ${found.length} animals.`,
+			_`Write its key or its whole number.`,
 			true,
 		);
 	return found[0].animal;
@@ -70,11 +70,11 @@ function openParts(app) {
 	const animals = h("textarea", {id: "animals", rows: 5, spellcheck: "false"});
 	return {
 		mob: mobField(app.model.mobs),
-		count: field("count", "Name of the count", {value: year}, "Sessions of one name are one count."),
-		who: field("who", "Who counts", {value: kept("who", "")}),
+		count: field("count", _`Name of the count`, {value: year}, _`Sessions of one name are one count.`),
+		who: field("who", _`Who counts`, {value: kept("who", "")}),
 		animals,
-		lot: field("lot", "Name of the lot", {}, "Leave it empty for a whole mob."),
-		list: h("p", {class: "field"}, h("label", {for: "animals"}, "Animals of the lot, one a line"), animals),
+		lot: field("lot", _`Name of the lot`, {}, _`Leave it empty for a whole mob.`),
+		list: h("p", {class: "field"}, h("label", {for: "animals"}, _`Animals of the lot, one a line`), animals),
 	};
 }
 
@@ -85,7 +85,7 @@ export function openSheet(app) {
 	const kinds = h(
 		"fieldset",
 		{class: "choice"},
-		h("legend", {}, "What is it for?"),
+		h("legend", {}, _`What is it for?`),
 		KINDS.map(([kind, name, about], i) =>
 			h(
 				"label",
@@ -106,7 +106,7 @@ export function openSheet(app) {
 		parts.list,
 		parts.who.row,
 		state,
-		h("button", {type: "submit", class: "tall strong"}, "Open the session"),
+		h("button", {type: "submit", class: "tall strong"}, _`Open the session`),
 	);
 	const suit = () => {
 		const kind = form.querySelector("input[name=kind]:checked").value;
@@ -115,7 +115,7 @@ export function openSheet(app) {
 	};
 	suit();
 	form.addEventListener("change", suit);
-	const made = sheet("Open a session", form);
+	const made = sheet(_`Open a session`, form);
 	form.addEventListener("submit", async event => {
 		event.preventDefault();
 		try {
@@ -129,16 +129,16 @@ export function openSheet(app) {
 }
 
 const KEYS = [
-	["C", "call a number"],
-	["H", "count heads"],
-	["U", "undo"],
-	["D", "the next one was looked at"],
-	["Q", "all to be looked at"],
-	["N", "not yet seen"],
-	["O", "open"],
-	["X", "close"],
-	["R", "readers"],
-	["M", "more"],
+	["C", _`call a number`],
+	["H", _`count heads`],
+	["U", _`undo`],
+	["D", _`the next one was looked at`],
+	["Q", _`all to be looked at`],
+	["N", _`not yet seen`],
+	["O", _`open`],
+	["X", _`close`],
+	["R", _`readers`],
+	["M", _`more`],
 ];
 
 function keysPart() {
@@ -147,8 +147,8 @@ function keysPart() {
 	return h(
 		"section",
 		{class: "keys"},
-		h("h3", {}, "Keys"),
-		h("label", {class: "switch"}, box, "Single keys do this"),
+		h("h3", {}, _`Keys`),
+		h("label", {class: "switch"}, box, _`Single keys do this`),
 		h(
 			"ul",
 			{},
@@ -158,17 +158,18 @@ function keysPart() {
 }
 
 export function moreSheet(app) {
-	const theme = h("button", {type: "button"});
+	const theme = h("button", {type: "button"}),
+		language = h("button", {type: "button"});
 	const go = open => h("button", {type: "button", onclick: () => open(app)});
 	const close = app.model.open && app.model.may === "act" && go(closeSheet);
-	if (close) close.append("Close the session", h("kbd", {}, "X"));
+	if (close) close.append(_`Close the session`, h("kbd", {}, "X"));
 	const id = app.model.session && encodeURIComponent(app.model.session.id);
 	const queue = go(queueSheet),
 		readers = go(readersSheet);
-	queue.append("To be looked at", h("kbd", {}, "Q"));
-	readers.append("Readers", h("kbd", {}, "R"));
+	queue.append(_`To be looked at`, h("kbd", {}, "Q"));
+	readers.append(_`Readers`, h("kbd", {}, "R"));
 	sheet(
-		"More",
+		_`More`,
 		h(
 			"div",
 			{class: "menu"},
@@ -176,16 +177,18 @@ export function moreSheet(app) {
 			queue,
 			readers,
 			theme,
+			language,
 			h(
 				"button",
 				{type: "button", onclick: () => app.sound(true)},
-				app.soundOn() ? "Sound is on: try it" : "Turn the sound on",
+				app.soundOn() ? _`Sound is on: try it` : _`Turn the sound on`,
 			),
-			h("a", {class: "button", href: "/book"}, "The book"),
-			id && h("a", {class: "button", href: `/report?session=${id}`}, "Report to print"),
+			h("a", {class: "button", href: "/book"}, _`The book`),
+			id && h("a", {class: "button", href: `/report?session=${id}`}, _`Report to print`),
 		),
 		app.model.holding?.name && h("p", {}, said(app.model.holding.name)),
 		keysPart(),
 	);
 	themeButton(theme);
+	languageButton(language);
 }

@@ -1,18 +1,18 @@
 // The secret of the laptop's code, exchanged for this device's cookie.
-import {$, h, post, say, trouble} from "./common.js";
+import {$, _, h, post, say, trouble} from "./common.js";
 
 async function pair(secret) {
-	$("state").replaceChildren(h("p", {}, "Asking\u2026"));
+	$("state").replaceChildren(h("p", {}, _`Asking\u2026`));
 	try {
 		const answer = await post("/pair", {secret});
 		const words =
 			answer.may === "act"
-				? "Paired. This device may act."
-				: "Paired. This device may look, and change nothing.";
+				? _`Paired. This device may act.`
+				: _`Paired. This device may look, and change nothing.`;
 		$("form").hidden = true;
 		$("state").replaceChildren(
 			h("p", {class: "done"}, words),
-			h("p", {}, h("a", {href: "/", class: "button"}, "To the race")),
+			h("p", {}, h("a", {href: "/", class: "button"}, _`To the race`)),
 		);
 		setTimeout(() => location.replace("/"), 1500);
 	} catch (error) {
@@ -32,7 +32,7 @@ function fromAddress() {
 $("form").addEventListener("submit", event => {
 	event.preventDefault();
 	const secret = $("secret").value.trim();
-	if (secret === "") say($("state"), "Type the secret that the laptop shows.");
+	if (secret === "") say($("state"), _`Type the secret that the laptop shows.`);
 	else pair(secret);
 });
 addEventListener("hashchange", fromAddress);

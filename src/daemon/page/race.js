@@ -1,5 +1,5 @@
 // The race page: what came over the line, drawn; what was touched, sent.
-import {$, get, h, keep, kept, said, say, sessionWords, trouble} from "./common.js";
+import {$, _, get, h, keep, kept, said, say, sessionWords, some, trouble, word} from "./common.js";
 import {callSheet, headSheet} from "./call.js";
 import {Line, Outbox} from "./live.js";
 import {Model, nameOf, readerWell, WORDS} from "./model.js";
@@ -32,8 +32,8 @@ app.looked = v => {
 
 app.tell = async (body, words, about) => {
 	const answer = await app.outbox.send(body, words, model.session?.id ?? null, about);
-	if (answer === null) hear("polite", `Not sent yet: ${words}`);
-	else if (answer.undone || body.do === "head") hear("polite", `Done: ${words}`);
+	if (answer === null) hear("polite", _`Not sent yet: ${words}`);
+	else if (answer.undone || body.do === "head") hear("polite", _`Done: ${words}`);
 	return answer;
 };
 
@@ -77,19 +77,19 @@ function drawAlarms() {
 	if (app.connected === false)
 		rows.push(
 			alarm(
-				"CONNECTION LOST.",
-				`Nothing is lost, the readers go on; ${app.why}. Trying again\u2026`,
+				_`CONNECTION LOST.`,
+				_`Nothing is lost, the readers go on; ${app.why}. Trying again\u2026`,
 				"lost",
 			),
 		);
 	if (model.journal !== null)
-		rows.push(alarm("STOP: THE JOURNAL FAILED.", [said(model.journal), ". What is read now is not kept."]));
+		rows.push(alarm(_`STOP: THE JOURNAL FAILED.`, [said(model.journal), _`. What is read now is not kept.`]));
 	if (app.refusal)
 		rows.push(
 			h(
 				"div",
 				{class: "alarm"},
-				h("p", {}, h("strong", {}, "Refused: "), said(app.refusal.words)),
+				h("p", {}, h("strong", {}, _`Refused: `), said(app.refusal.words)),
 				trouble(app.refusal.error),
 				h(
 					"button",
@@ -100,7 +100,7 @@ function drawAlarms() {
 							draw();
 						},
 					},
-					"Seen",
+					_`Seen`,
 				),
 			),
 		);
@@ -113,15 +113,15 @@ function drawAlarms() {
 
 function drawBar() {
 	const open = model.open;
-	say($("what"), open ? sessionWords(model.session) : "Race");
+	say($("what"), open ? sessionWords(model.session) : _`Race`);
 	const readers = [...model.readers.values()];
 	const bad = readers.filter(r => !readerWell(r));
 	const text =
 		readers.length === 0
-			? "\u25cb no reader"
+			? "\u25cb " + _`no reader`
 			: bad.length > 0
-				? `\u25b2 ${bad[0].name}: ${bad[0].state}`
-				: `\u25cf ${readers.length} reader${readers.length > 1 ? "s" : ""}`;
+				? `\u25b2 ${bad[0].name}: ${word(bad[0].state)}`
+				: "\u25cf " + some(readers.length, _`1 reader`, _`${readers.length} readers`);
 	say($("readers"), text);
 	$("readers").classList.toggle("bad", bad.length > 0);
 	$("sound").hidden = sound.sounding();
@@ -133,14 +133,14 @@ function drawStage() {
 	stage.className = kind;
 	stage.replaceChildren(h("div", {class: "face"}, nodes));
 	const v = model.open ? model.last : null;
-	document.title = v ? `${WORDS[v.attention] ?? "HOLD"} ${nameOf(v)}` : "Race";
+	document.title = v ? `${WORDS[v.attention] ?? WORDS.hold} ${nameOf(v)}` : _`Race`;
 }
 
 function drawNext() {
 	const queue = model.open ? app.queue() : [];
 	const next = $("next");
 	next.hidden = !model.open;
-	if (queue.length === 0) return next.replaceChildren(h("p", {class: "nobody"}, "Nobody to be looked at"));
+	if (queue.length === 0) return next.replaceChildren(h("p", {class: "nobody"}, _`Nobody to be looked at`));
 	const [v] = queue;
 	next.className = v.attention;
 	next.replaceChildren(
@@ -151,12 +151,12 @@ function drawNext() {
 			h(
 				"span",
 				{},
-				h("small", {}, `Look at next, ${queue.length} in all`),
+				h("small", {}, _`Look at next, ${queue.length} in all`),
 				h("b", {}, WORDS[v.attention], " ", said(app.nameOf(v))),
-				h("span", {class: "why"}, said(v.say)),
+				h("span", {class: "why"}, said(word(v.say))),
 			),
 		),
-		h("button", {type: "button", class: "done", onclick: () => app.looked(v)}, "Looked at", h("kbd", {}, "D")),
+		h("button", {type: "button", class: "done", onclick: () => app.looked(v)}, _`Looked at`, h("kbd", {}, "D")),
 	);
 }
 
@@ -168,7 +168,7 @@ function cell(label, number, small, onclick) {
 					type: "button",
 					onclick,
 					"aria-haspopup": "dialog",
-					"aria-label": `${label}: ${number}. Show them`,
+					"aria-label": _`${label}: ${number}. Show them`,
 				},
 				number,
 			)
@@ -187,10 +187,10 @@ function drawTally() {
 	if (t === null) return;
 	const others = t.identified - t.present;
 	$("tally").replaceChildren(
-		cell("expected", t.expected),
-		cell("seen", t.present, others > 0 && `+${others} not expected`),
-		cell("not yet seen", t.not_seen, null, absentSheet),
-		cell("heads", t.heads ?? "\u2013", t.heads === null && "not counted"),
+		cell(_`expected`, t.expected),
+		cell(_`seen`, t.present, others > 0 && _`+${others} not expected`),
+		cell(_`not yet seen`, t.not_seen, null, absentSheet),
+		cell(_`heads`, t.heads ?? "\u2013", t.heads === null && _`not counted`),
 	);
 }
 
@@ -208,14 +208,14 @@ function drawActions() {
 		);
 	const session = model.open
 		? [
-				button("call", "Call a number", "C", callSheet, "strong"),
-				button("head", "Heads", "H", headSheet),
-				button("undo", "Undo", "U", undoSheet),
+				button("call", _`Call a number`, "C", callSheet, "strong"),
+				button("head", _`Heads`, "H", headSheet),
+				button("undo", _`Undo`, "U", undoSheet),
 			]
-		: [button("open", "Open a session", "O", openSheet, "strong")];
+		: [button("open", _`Open a session`, "O", openSheet, "strong")];
 	$("actions").replaceChildren(
-		...(act ? session : [h("p", {}, "This device may look.")]),
-		button("more", "More", "M", moreSheet),
+		...(act ? session : [h("p", {}, _`This device may look.`)]),
+		button("more", _`More`, "M", moreSheet),
 	);
 }
 
@@ -231,7 +231,7 @@ function drawAbsent() {
 			try {
 				const answer = await get("/api/not-seen?limit=60");
 				$("absent").replaceChildren(
-					h("h2", {}, "Not yet seen: ", answer.total),
+					h("h2", {}, _`Not yet seen: `, answer.total),
 					h(
 						"ul",
 						{class: "rows"},
@@ -294,7 +294,7 @@ function message(m) {
 	if (change.kind === "verdict") told(m);
 	else if (change.kind === "journal" && model.journal !== null) sound.play("hold");
 	else if (change.kind === "session")
-		hear("polite", model.open ? `Session open: ${sessionWords(model.session)}` : "Session closed");
+		hear("polite", model.open ? _`Session open: ${sessionWords(model.session)}` : _`Session closed`);
 }
 
 function state(connected, why) {

@@ -1,5 +1,5 @@
 // Sheets that rise from the bottom, and the small ones of them.
-import {$, clean, get, h, post, said, say, sessionWords, token, trouble, when} from "./common.js";
+import {$, _, clean, get, h, post, said, say, sessionWords, some, token, trouble, when, word} from "./common.js";
 import {readerWell, WORDS} from "./model.js";
 import {colourOf, gatePicture} from "./tag.js";
 
@@ -18,7 +18,7 @@ export function sheet(title, ...content) {
 			h(
 				"button",
 				{type: "button", class: "quiet", onclick: () => dialog.close()},
-				"Back",
+				_`Back`,
 				h("kbd", {}, "Esc"),
 			),
 		),
@@ -38,8 +38,11 @@ export function swatch(colour) {
 	return chip;
 }
 
+/* The plan's words, "orange, right ear": colours are data. */
+const planWords = should => String(should).split(", ").map(part => word(part)).join(", ");
+
 export function animalWords(a) {
-	const facts = [a.colour, a.place, a.sex, a.mob].filter(Boolean);
+	const facts = [a.colour, word(a.place), word(a.sex), a.mob].filter(Boolean);
 	return [
 		h("b", {}, said((a.visual ?? [])[0] || a.animal)),
 		" ",
@@ -48,17 +51,17 @@ export function animalWords(a) {
 			"span",
 			{},
 			facts.map((f, i) => [i > 0 ? ", " : "", said(f)]),
-			a.should && [" (plan: ", said(a.should), ")"],
+			a.should && [_` (plan: `, said(planWords(a.should)), ")"],
 		),
 	];
 }
 
 export async function absentSheet() {
 	const list = h("ul", {class: "rows"});
-	const {body} = sheet("Not yet seen", h("p", {role: "status"}, "Asking\u2026"), list);
+	const {body} = sheet(_`Not yet seen`, h("p", {role: "status"}, _`Asking\u2026`), list);
 	try {
 		const answer = await get("/api/not-seen?limit=200");
-		say(body.firstChild, `${answer.total} not yet seen. Not read is not absent.`);
+		say(body.firstChild, _`${answer.total} not yet seen. Not read is not absent.`);
 		list.replaceChildren(...answer.animals.map(a => h("li", {}, animalWords(a))));
 	} catch (error) {
 		body.replaceChildren(trouble(error));
@@ -67,7 +70,7 @@ export async function absentSheet() {
 
 export function queueSheet(app) {
 	const list = h("ul", {class: "rows"});
-	const {body} = sheet("To be looked at", list);
+	const {body} = sheet(_`To be looked at`, list);
 	const draw = () => {
 		const queue = app.queue();
 		list.replaceChildren(
@@ -81,7 +84,7 @@ export function queueSheet(app) {
 						{},
 						h("b", {}, WORDS[v.attention], " ", said(app.nameOf(v))),
 						" ",
-						said(v.say),
+						said(word(v.say)),
 						" ",
 						h("small", {}, when(v.t)),
 					),
@@ -94,36 +97,41 @@ export function queueSheet(app) {
 								draw();
 							},
 						},
-						"Looked at",
+						_`Looked at`,
 					),
 				),
 			),
 		);
-		if (queue.length === 0) body.replaceChildren(h("p", {}, "Nobody waits to be looked at."));
+		if (queue.length === 0) body.replaceChildren(h("p", {}, _`Nobody waits to be looked at.`));
 	};
 	draw();
 }
 
 function readerRow(r) {
 	const rejects = Object.entries(r.rejects ?? {}).filter(([, n]) => n > 0);
-	const facts = [r.state, `lane ${r.lane}`, `${r.readings ?? 0} readings`, r.last && `last ${when(r.last)}`];
+	const facts = [
+		word(r.state),
+		_`lane ${r.lane}`,
+		some(r.readings, _`1 reading`, _`${r.readings ?? 0} readings`),
+		r.last && _`last ${when(r.last)}`,
+	];
 	return h(
 		"li",
 		{class: readerWell(r) ? "" : "bad"},
 		h("b", {}, readerWell(r) ? "\u25cf " : "\u25b2 ", said(r.name)),
 		h("span", {}, said(facts.filter(Boolean).join(", "))),
-		rejects.length > 0 && h("p", {}, "refused: ", said(rejects.map(([why, n]) => `${n} ${why}`).join(", "))),
+		rejects.length > 0 && h("p", {}, _`refused: `, said(rejects.map(([why, n]) => `${n} ${word(why, "refused|")}`).join(", "))),
 		r.problem && h("p", {}, said(r.problem), " ", said(r.mend ?? "")),
 	);
 }
 
 export async function readersSheet(app) {
 	const list = h("ul", {class: "rows"});
-	const {body} = sheet("Readers", list);
+	const {body} = sheet(_`Readers`, list);
 	const draw = readers => {
 		list.replaceChildren(...readers.map(readerRow));
 		if (readers.length === 0)
-			body.replaceChildren(h("p", {}, "No reader is configured. Numbers can be called all the same."));
+			body.replaceChildren(h("p", {}, _`No reader is configured. Numbers can be called all the same.`));
 	};
 	draw([...app.model.readers.values()]);
 	try {
@@ -135,11 +143,11 @@ export async function readersSheet(app) {
 
 function counted(tally) {
 	const rows = [
-		["Expected, in the book", tally.expected],
-		["Heads counted", tally.heads ?? "not counted"],
-		["Animals identified", tally.identified],
-		["Not yet seen", tally.not_seen],
-		["To look at", tally.look + tally.hold],
+		[_`Expected, in the book`, tally.expected],
+		[_`Heads counted`, tally.heads ?? _`not counted`],
+		[_`Animals identified`, tally.identified],
+		[_`Not yet seen`, tally.not_seen],
+		[_`To look at`, tally.look + tally.hold],
 	];
 	return h(
 		"dl",
@@ -167,16 +175,16 @@ export function closeSheet(app) {
 				}
 			},
 		},
-		"Close it",
+		_`Close it`,
 	);
 	const made = sheet(
-		"Close this session?",
+		_`Close this session?`,
 		h("p", {}, said(sessionWords(app.model.session))),
 		app.model.tally && counted(app.model.tally),
 		app.model.tally?.heads === null &&
-			h("p", {}, "The heads were not counted: then nobody can say how many of those not seen were there."),
+			h("p", {}, _`The heads were not counted: then nobody can say how many of those not seen were there.`),
 		state,
-		h("div", {class: "pair"}, h("button", {type: "button", onclick: () => made.close()}, "Not yet"), yes),
+		h("div", {class: "pair"}, h("button", {type: "button", onclick: () => made.close()}, _`Not yet`), yes),
 	);
 }
 
@@ -184,11 +192,11 @@ export function undoSheet(app) {
 	const last = app.model.said[app.model.said.length - 1];
 	if (!last) {
 		sheet(
-			"Undo",
+			_`Undo`,
 			h(
 				"p",
 				{},
-				"Nothing was called and no heads were counted: there is nothing to take back. Readings stay as they are.",
+				_`Nothing was called and no heads were counted: there is nothing to take back. Readings stay as they are.`,
 			),
 		);
 		return;
@@ -202,20 +210,20 @@ export function undoSheet(app) {
 			onclick: async () => {
 				yes.disabled = true;
 				try {
-					await app.tell({do: "undo"}, `take back ${last.words}`, last.seq);
+					await app.tell({do: "undo"}, _`take back ${last.words}`, last.seq);
 					made.close();
 				} catch (error) {
 					state.replaceChildren(trouble(error));
 				}
 			},
 		},
-		"Take it back",
+		_`Take it back`,
 	);
 	const made = sheet(
-		"Undo",
-		h("p", {class: "big"}, "Take back ", said(last.words), "?"),
+		_`Undo`,
+		h("p", {class: "big"}, _`Take back `, said(last.words), "?"),
 		state,
-		h("div", {class: "pair"}, h("button", {type: "button", onclick: () => made.close()}, "Leave it"), yes),
+		h("div", {class: "pair"}, h("button", {type: "button", onclick: () => made.close()}, _`Leave it`), yes),
 	);
 }
 
@@ -230,14 +238,14 @@ export function outboxRows(app) {
 				h(
 					"p",
 					{},
-					h("strong", {}, "Not sent: "),
+					h("strong", {}, _`Not sent: `),
 					said(clean(item.words)),
 					item.asks
-						? ". Others went by since, or it arrived after all: look at the figures."
-						: ". It goes out when the line is back.",
+						? _`. Others went by since, or it arrived after all: look at the figures.`
+						: _`. It goes out when the line is back.`,
 				),
-				item.asks && h("button", {type: "button", onclick: () => app.sendAgain(item)}, "Send"),
-				h("button", {type: "button", onclick: () => app.outbox.drop(item)}, "Drop"),
+				item.asks && h("button", {type: "button", onclick: () => app.sendAgain(item)}, _`Send`),
+				h("button", {type: "button", onclick: () => app.outbox.drop(item)}, _`Drop`),
 			),
 		);
 }

@@ -1,5 +1,5 @@
 // The board that is read from three metres: one animal, one word, one reason.
-import {clean, codeText, h, said} from "./common.js";
+import {_, clean, codeText, h, plain, said, word as inWords} from "./common.js";
 import {markByPlan, marksOf, numberOf, WORDS} from "./model.js";
 import {earPicture, gatePicture, splitNumber, tagPicture} from "./tag.js";
 
@@ -16,7 +16,7 @@ function notice(kind, big, ...more) {
 }
 
 function worn(mark, title) {
-	const words = [mark.colour, mark.place].filter(Boolean).join(", ");
+	const words = [mark.colour, inWords(mark.place)].filter(Boolean).join(", ");
 	return h(
 		"figure",
 		{},
@@ -27,8 +27,8 @@ function worn(mark, title) {
 
 function marks(v) {
 	const [first, ...others] = marksOf(v);
-	const small = others.slice(0, 2).map(m => worn(m, "also"));
-	if (v.should) small.unshift(worn(markByPlan(v.should, first), "by the plan"));
+	const small = others.slice(0, 2).map(m => worn(m, _`also`));
+	if (v.should) small.unshift(worn(markByPlan(v.should, first), _`by the plan`));
 	const shown = {...first, number: first.number || v.called || (v.animal ? "" : "?")};
 	return h(
 		"div",
@@ -40,7 +40,7 @@ function marks(v) {
 
 function where(v, lanes) {
 	const place = marksOf(v)[0].place || v.place;
-	const facts = [lanes > 1 && v.lane && `lane ${v.lane}`, place, marksOf(v)[0].colour || v.colour, v.sex].filter(
+	const facts = [lanes > 1 && v.lane && _`lane ${v.lane}`, inWords(place), marksOf(v)[0].colour || v.colour, inWords(v.sex)].filter(
 		Boolean,
 	);
 	if (facts.length === 0) return null;
@@ -57,9 +57,9 @@ function where(v, lanes) {
 }
 
 function details(v, lanes) {
-	const called = v.called && h("span", {}, "called ", said(v.called), " ");
-	const text = v.text && h("span", {}, "read as ", said(v.text), " ");
-	const key = v.animal && h("span", {}, said(v.animal), ", ", v.mob && ["mob ", said(v.mob), " "]);
+	const called = v.called && h("span", {}, _`called `, said(v.called), " ");
+	const text = v.text && h("span", {}, _`read as `, said(v.text), " ");
+	const key = v.animal && h("span", {}, said(v.animal), ", ", v.mob && [_`mob `, said(v.mob), " "]);
 	return h(
 		"p",
 		{class: "code"},
@@ -67,8 +67,8 @@ function details(v, lanes) {
 		text,
 		key,
 		v.eid && codeText(v.eid),
-		lanes < 2 && v.lane && [" lane ", said(v.lane)],
-		(v.reasons ?? []).length > 1 && ` (${v.reasons.map(r => String(r).replaceAll("-", " ")).join(", ")})`,
+		lanes < 2 && v.lane && [_` lane `, said(v.lane)],
+		(v.reasons ?? []).length > 1 && ` (${v.reasons.map(plain).join(", ")})`,
 	);
 }
 
@@ -82,8 +82,8 @@ function animal(v, lanes) {
 			h(
 				"div",
 				{class: "head-line"},
-				word(v.attention, WORDS[v.attention] ?? "HOLD"),
-				h("p", {class: "reason"}, said(v.say || "on the roll"), more),
+				word(v.attention, WORDS[v.attention] ?? WORDS.hold),
+				h("p", {class: "reason"}, said(inWords(v.say || "on the roll")), more),
 			),
 			marks(v),
 			h("div", {class: "about"}, where(v, lanes), details(v, lanes)),
@@ -93,20 +93,20 @@ function animal(v, lanes) {
 }
 
 function none(model, may) {
-	const idle = model.idle && h("p", {class: "reason"}, "A code was read and not kept");
+	const idle = model.idle && h("p", {class: "reason"}, _`A code was read and not kept`);
 	const closed = model.session?.closed;
 	const id = closed && encodeURIComponent(model.session.id);
 	return notice(
 		model.idle ? "none idle" : "none",
-		closed ? "CLOSED" : "NO SESSION",
+		closed ? _`CLOSED` : _`NO SESSION`,
 		idle,
-		h("p", {class: "where"}, may === "act" ? "Open a session to begin." : "Nobody has opened a session."),
+		h("p", {class: "where"}, may === "act" ? _`Open a session to begin.` : _`Nobody has opened a session.`),
 		closed &&
 			h(
 				"p",
 				{class: "links"},
-				h("a", {class: "button", href: `/book#session=${id}`}, "What it found"),
-				h("a", {class: "button", href: `/report?session=${id}`}, "Report to print"),
+				h("a", {class: "button", href: `/book#session=${id}`}, _`What it found`),
+				h("a", {class: "button", href: `/report?session=${id}`}, _`Report to print`),
 			),
 	);
 }
@@ -115,7 +115,7 @@ function none(model, may) {
 export function stageOf(model) {
 	if (!model.open) return none(model, model.may);
 	if (model.last === null)
-		return notice("ready", "READY", h("p", {class: "where"}, "The next animal shows here."));
+		return notice("ready", _`READY`, h("p", {class: "where"}, _`The next animal shows here.`));
 	return animal(model.last, model.lanes.length);
 }
 
@@ -123,8 +123,8 @@ export function stageOf(model) {
 export function spoken(v) {
 	const number = numberOf(v);
 	const [, tail] = splitNumber(number);
-	const name = number === "" ? "unknown" : tail;
+	const name = number === "" ? _`unknown` : tail;
 	if (v.attention === "go") return name;
 	const place = marksOf(v)[0].place || v.place;
-	return [`${WORDS[v.attention] ?? "HOLD"}: ${name}`, v.say, place].filter(Boolean).map(clean).join(", ");
+	return [`${WORDS[v.attention] ?? WORDS.hold}: ${name}`, inWords(v.say), inWords(place)].filter(Boolean).map(clean).join(", ");
 }

@@ -1,5 +1,5 @@
 // Pictures: the tag as it should look, which ear it is in, and the signs of attention.
-import {clean, svg} from "./common.js";
+import {_, clean, svg, word} from "./common.js";
 
 // Fill and print. Every pair has a contrast of at least 7 to 1.
 const COLOURS = {
@@ -96,10 +96,10 @@ export function tagPicture(tag, small) {
 	const hole = round
 		? null
 		: svg("circle", {cx: 160, cy: 28, r: 10, fill: "none", stroke: ink, "stroke-width": 5});
-	const words = [tag.number || "no number", tag.colour, tag.place].filter(Boolean).map(clean).join(", ");
+	const words = [tag.number || _`no number`, tag.colour, word(tag.place)].filter(Boolean).map(clean).join(", ");
 	return svg(
 		"svg",
-		{viewBox: "0 0 320 276", class: small ? "tag small" : "tag", role: "img", "aria-label": "Tag: " + words},
+		{viewBox: "0 0 320 276", class: small ? "tag small" : "tag", role: "img", "aria-label": _`Tag: ${words}`},
 		svg("rect", {x: 0, y: 0, width: 320, height: 276, fill: "none"}),
 		body,
 		hole,
