@@ -208,28 +208,49 @@ EVIL = ["=1+1", "+1+1", "-1+1", "@SUM(1)", "=cmd|' /C calc'!A0", "=HYPERLINK(\"h
 SHELL = ["$(touch owned)", "`touch owned`", ";touch owned;", "|touch owned", "'\"; touch owned #"]
 
 
+def register(names):
+    out = io.StringIO()
+    rows = csv.writer(out, lineterminator="\n")
+    rows.writerow(["animal", "species", "breed", "sex", "born", "dam", "mob", "colour", "eid",
+                   "visual"])
+    for i, name in enumerate(names):
+        rows.writerow([name, "goat", name, "female", "2024-01-02", name + "d", name + "m",
+                       name[:20], f"999000000000{i + 1:03d}", name[:20]])
+    return out.getvalue()
+
+
+def armed(text):
+    """Cells that a spreadsheet would take for a formula."""
+    bad = []
+    for row in csv.reader(io.StringIO(text.lstrip("\ufeff"))):
+        bad += [cell for cell in row if cell[:1] in "=+-@\t\r" and cell != ""
+                and not re.fullmatch(r"-?[0-9]+(\.[0-9]+)?", cell)]
+    return bad
+
+
+class Reports(DaemonTest):
+    def test_no_formula_in_a_report(self):
+        """Of a session and of a yearly count: keys, numbers, mobs and what somebody called out."""
+        y = self.yard(register(EVIL))
+        c = y.client()
+        self.assertTrue(c.ask("open", kind="count", count="2026")["ok"])
+        y.ports["front"].read("999000000000002", "999000000000777")
+        until(lambda: c.ask("status")["tally"]["readings"] == 2)
+        for text in ("=9+9", "@lost", "-7-7"):
+            self.assertTrue(c.ask("saw", number=text)["ok"], text)
+        self.assertTrue(c.ask("close")["ok"])
+        for args in (["1"], ["--count", "2026"]):
+            text = y.lugmark("report", *args, "--format", "csv", good=False).stdout
+            cells = [cell for row in csv.reader(io.StringIO(text)) for cell in row]
+            self.assertIn("'" + EVIL[0], cells, args)
+            self.assertIn("'" + EVIL[0] + "m", cells, args)
+            self.assertEqual(armed(text), [], args)
+
+
 class Guards(cli.CliTest):
-    def register(self, names):
-        out = io.StringIO()
-        rows = csv.writer(out, lineterminator="\n")
-        rows.writerow(["animal", "species", "breed", "sex", "born", "dam", "mob", "colour", "eid",
-                       "visual"])
-        for i, name in enumerate(names):
-            rows.writerow([name, "goat", name, "female", "2024-01-02", name + "d", name + "m",
-                           name[:20], f"999000000000{i + 1:03d}", name[:20]])
-        return out.getvalue()
-
-    def armed(self, text):
-        """Cells that a spreadsheet would take for a formula."""
-        bad = []
-        for row in csv.reader(io.StringIO(text.lstrip("\ufeff"))):
-            bad += [cell for cell in row if cell[:1] in "=+-@\t\r" and cell != ""
-                    and not re.fullmatch(r"-?[0-9]+(\.[0-9]+)?", cell)]
-        return bad
-
     def test_no_formula_in_any_csv_for_people(self):
         self.good("init", "--name", "=2+3") if self.takes_name() else self.good("init")
-        self.good("import", self.write("r.csv", self.register(EVIL)))
+        self.good("import", self.write("r.csv", register(EVIL)))
         outs = {
             "sheet": self.good("export", "--spreadsheet"),
             "statement": self.run_("statement", "--from", "2024-01-01", "--to",
@@ -240,7 +261,7 @@ class Guards(cli.CliTest):
         }
         for name, text in outs.items():
             self.assertGreater(len(text), 100, (name, text))
-            self.assertEqual(self.armed(text), [], name)
+            self.assertEqual(armed(text), [], name)
         self.assertIn("HYPERLINK", outs["sheet"])
         # and the guarded sheet loses nothing: it imports again as what it was
         self.good("init", "--db", self.path("again.db"))
@@ -252,7 +273,7 @@ class Guards(cli.CliTest):
 
     def test_nothing_in_a_register_is_run(self):
         self.good("init")
-        self.good("import", self.write("r.csv", self.register(SHELL)))
+        self.good("import", self.write("r.csv", register(SHELL)))
         lot = self.write("lot.txt", "\n".join(SHELL) + "\n")
         for args in (["find", "touch"], ["show", SHELL[0]], ["export"], ["export", "--spreadsheet"],
                      ["statement", "--from", "2024-01-01", "--to", "2026-11-02"], ["sale-check", lot, "--pack", "none"],

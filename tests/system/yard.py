@@ -1,4 +1,5 @@
 """A yard for the tests: one lugmarkd, its ports, and clients that talk to it."""
+import ctypes
 import json
 import os
 import shutil
@@ -119,6 +120,19 @@ class Port:
                 os.close(fd)
 
 
+LIBC = ctypes.CDLL(None)
+PR_SET_PDEATHSIG = 1
+
+
+def ends_with_us(before):
+    """In the child: a daemon that outlives its test takes the ports that later tests are given."""
+    def child():
+        if before is not None:
+            before()
+        LIBC.prctl(PR_SET_PDEATHSIG, ctypes.c_ulong(signal.SIGKILL))
+    return child
+
+
 class Yard:
     def __init__(self, register=None, readers=("front",), config=""):
         self.dir = tempfile.mkdtemp(prefix="lugmark-yard-")
@@ -159,7 +173,7 @@ class Yard:
         """Until it answers and has opened its ports, or those named in live."""
         out = open(self.log, "ab")
         self.process = subprocess.Popen(self.argv(), stdin=subprocess.DEVNULL, stdout=out,
-                                        stderr=out, preexec_fn=before,
+                                        stderr=out, preexec_fn=ends_with_us(before),
                                         env=dict(os.environ, **(env or {})))
         out.close()
         if wait:
