@@ -129,11 +129,13 @@ test("the race page in German fits a telephone, and can be touched", () =>
             await (what === null ? yard.post({do: "saw", number: "0007"}) : yard.read(what));
             await shows(page, {word});
             for (const part of ["#stage .word", "#stage .reason", "#tally", "#next", "#call", "#more"]) {
-                const box = await page.locator(part).first().boundingBox();
-                assert(
-                    box.x >= -1 && box.y >= -1 && box.x + box.width <= 391 && box.y + box.height <= 845,
-                    `${part} ${JSON.stringify(box)}`,
-                );
+                await soon(async () => {
+                    const box = await page.locator(part).first().boundingBox();
+                    assert(
+                        box && box.x >= -1 && box.y >= -1 && box.x + box.width <= 391 && box.y + box.height <= 845,
+                        `${part} ${JSON.stringify(box)}`,
+                    );
+                }, 3);
             }
             const cut = await page.evaluate(() =>
                 [...document.querySelectorAll("#tally dt, #tally dd, #actions button, #bar button, #next button")]
