@@ -74,7 +74,8 @@ class Plugged(LifeTest):
             pass
         acknowledged.append(code(400))
         self.assertEqual(self.state(c)["opened"], self.CYCLES + 1)
-        self.assertEqual(open_files(y.process.pid), files)
+        # A file that is open for a moment, such as a directory being listed, is no leak.
+        until(lambda: open_files(y.process.pid) == files)
         kept = self.journal(y)
         self.assertEqual([k for k in kept if k not in hanging], acknowledged)
         self.assertEqual(len(kept), len(set(kept)))
