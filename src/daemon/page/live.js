@@ -1,7 +1,7 @@
 // The line to the daemon: events with resume, and what people said, sent once however often it takes.
 import {_, kept, keep, post, token} from "./common.js";
 
-const LOST_MS = 4500; // with the pace of the watch below: told within five seconds
+const LOST_MS = 4200; // with the pace of the watch below: told within five seconds
 const AGAIN_MS = 1000;
 
 /** Keeps the stream open. `on.message(object)` for each, `on.state(connected, why)` on a change. */
