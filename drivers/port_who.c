@@ -42,8 +42,11 @@ static long lock_holder(const struct stat *node)
     return found;
 }
 
-/** Whether a process has the node open. Counts what it looks at in @p links. */
-static bool has_open(const char *pid, const char *real, unsigned *links)
+/**
+ * Whether a process has the node open. Counts what it looks at in @p links. A container has its own
+ * /dev with the same names: the node must be on the same file system, too.
+ */
+static bool has_open(const char *pid, const char *real, const struct stat *node, unsigned *links)
 {
     char path[64], link[PATH_MAX];
     bool found = false;
@@ -55,8 +58,10 @@ static bool has_open(const char *pid, const char *real, unsigned *links)
         ssize_t n = readlinkat(dirfd(fds), e->d_name, link, sizeof link - 1);
         ++*links;
         if (n > 0) {
+            struct stat theirs;
             link[n] = '\0';
-            found = strcmp(link, real) == 0;
+            found = strcmp(link, real) == 0 && fstatat(dirfd(fds), e->d_name, &theirs, 0) == 0 &&
+                    theirs.st_dev == node->st_dev && theirs.st_ino == node->st_ino;
         }
     }
     closedir(fds);
@@ -64,7 +69,7 @@ static bool has_open(const char *pid, const char *real, unsigned *links)
 }
 
 /** Another process that has the node open, 0 for none. */
-static long opener(const char *real)
+static long opener(const char *real, const struct stat *node)
 {
     DIR *processes = opendir("/proc");
     unsigned links = 0;
@@ -73,7 +78,7 @@ static long opener(const char *real)
         return 0;
     for (struct dirent *e; found == 0 && (e = readdir(processes)) != NULL;) {
         long pid = strtol(e->d_name, NULL, 10);
-        if (pid > 0 && pid != (long) getpid() && has_open(e->d_name, real, &links))
+        if (pid > 0 && pid != (long) getpid() && has_open(e->d_name, real, node, &links))
             found = pid;
     }
     closedir(processes);
@@ -88,7 +93,7 @@ void lm_port_who(const char *real, char *out, size_t size)
         return;
     long pid = lock_holder(&node);
     if (pid == 0)
-        pid = opener(real);
+        pid = opener(real, &node);
     if (pid == 0)
         return;
     if (pid == (long) getpid()) {

@@ -24,6 +24,7 @@ static pid_t holder(const char *path, bool lock, const char *name)
     pid_t pid = fork();
     assert_true(pid >= 0);
     if (pid == 0) {
+        prctl(PR_SET_PDEATHSIG, SIGKILL); /* a check that fails leaves nobody behind */
         int fd = open(path, O_RDWR | O_NOCTTY);
         bool good = fd >= 0 && prctl(PR_SET_NAME, name) == 0 && (!lock || flock(fd, LOCK_EX) == 0);
         if (!good || write(ready[1], &byte, 1) != 1)
