@@ -30,6 +30,10 @@ else ifeq ($(MODE),coverage)
 # Without optimisation gcc guesses lengths of text worse.
 OPT := -O0 -g --coverage -fprofile-update=atomic -Wno-format-truncation
 LDOPT := --coverage
+else ifeq ($(MODE),valgrind)
+# Without sanitizers, which valgrind cannot run.
+OPT := -O1 -g -fno-omit-frame-pointer
+LDOPT :=
 else
 OPT := -O2 -g -D_FORTIFY_SOURCE=2 -fstack-protector-strong
 LDOPT :=
@@ -42,7 +46,7 @@ LDLIBS_ALL = $(shell pkg-config --libs $(LIBS_PC)) -lcsv -lm $(LDLIBS)
 
 LIB_SRC  := $(wildcard src/core/*.c src/race/*.c src/wire/*.c src/store/*.c src/report/*.c)
 DRV_SRC  := $(filter-out drivers/nfc_helper%.c,$(wildcard drivers/*.c))
-CLI_SRC  := $(wildcard src/cli/*.c)
+CLI_SRC  := $(wildcard src/cli/*.c src/sieve/*.c)
 DMN_SRC  := $(wildcard src/daemon/*.c)
 TEST_SRC := $(wildcard tests/unit/test_*.c)
 obj = $(patsubst %.c,$(BUILD)/%.o,$(1))
@@ -69,7 +73,7 @@ MO := $(patsubst src/report/po/%.po,$(BUILD)/locale/%/LC_MESSAGES/lugmark.mo,$(P
 
 .PHONY: all help deps demo check asan bench fuzz format format-check check-layers install clean \
         coverage mutate tidy habits portable torture soak \
-        programs tests words
+        programs tests words valgrind
 .DELETE_ON_ERROR:
 .PRECIOUS: $(BUILD)/%.o
 
@@ -90,10 +94,11 @@ help:
 ## fuzz          fuzz every way in, FUZZ_SECONDS=60 each
 ## torture       kills, power cuts, calls that fail, flipped bytes, a short soak (KILLS=1000)
 ## soak          race days at 50 times their speed (SECONDS=3600)
+## valgrind      every test that can be under valgrind; WHICH= those with this in their name
 ## coverage      run all tests and say what of the sources they ran
 ## mutate        break core and race on purpose: do the unit tests notice? (MUTANTS=150)
-## tidy          clang-tidy; remembers what was found good
-## habits        doc comments, reading order, and that the page of JSON keys is up to date
+## tidy          clang-tidy; writes what was found good into tests/tidy/good
+## habits        layers, format, doc comments, reading order, and that the page of JSON keys is up to date
 ## portable      core and more on 32 bits, big-endian, musl, and with clang
 ## words         gather the texts of the screens for their translations
 ## format        clang-format the sources; format-check only looks
@@ -217,9 +222,9 @@ mutate:
 
 tidy:
 	@./tests/deps tidy
-	@./tests/tidy/run build/tidy
+	@./tests/tidy/run
 
-habits:
+habits: check-layers format-check
 	@./tests/habits/doc-comments
 	@./tests/habits/reading-order
 	@./tests/system/protocol.py check
@@ -238,13 +243,18 @@ soak:
 	@$(MAKE) --no-print-directory -s MODE=release programs
 	@LUGMARK_BUILD=$(CURDIR)/build/release ./tests/torture/soak.py $(or $(SECONDS),3600)
 
+valgrind:
+	@./tests/deps valgrind
+	@$(MAKE) --no-print-directory -s MODE=valgrind tests
+	@./tests/torture/valgrind build/valgrind $(WHICH)
+
 fuzz:
 	@./tests/deps fuzz
 	@./tests/fuzz/run build
 
 include src/install.mk
 
-FORMAT_SRC = $(shell git ls-files '*.c' '*.h' 2>/dev/null)
+FORMAT_SRC = $(wildcard $(shell git ls-files -co --exclude-standard '*.c' '*.h' 2>/dev/null))
 format:
 	clang-format -i $(FORMAT_SRC)
 

@@ -11,6 +11,8 @@
 
 /** From SIGTERM to SIGKILL. */
 #define CHILD_GRACE_MS 2000
+/** Room for what child_how() says. */
+#define CHILD_HOW_MAX 96u
 
 /** One program at a time. All -1 and 0 by child_init(). */
 struct child {

@@ -108,6 +108,32 @@ static size_t overtakes(const struct lm_frame_hunt *h)
     return 0;
 }
 
+/* With a right check it is a frame whatever it holds; without one it may be chance. A value is
+ * judged after the code's own CRC. */
+static bool is_sure(const struct lm_frame_spec *spec, enum lm_frame_what what)
+{
+    if (what == LM_FRAME_BAD_CHECK)
+        return false;
+    return spec->check.kind != LM_FRAME_NO_CHECK ||
+           (what == LM_FRAME_BAD_VALUE && lm_frame_is_guarded(spec));
+}
+
+/* More is needed: unless a whole frame began meanwhile. @return false to wait for more. */
+static bool overtaken(struct lm_frame_hunt *h)
+{
+    size_t before = overtakes(h);
+    for (size_t i = 0; i < before; i++)
+        drop_byte(h);
+    return before > 0;
+}
+
+static void drop_noise(struct lm_frame_hunt *h, lm_frame_fn *fn, void *ctx)
+{
+    drop_byte(h);
+    if (h->lost >= GAP_BYTES)
+        tell_gap(h, fn, ctx);
+}
+
 /* Judge what is held, until more is needed. */
 static void settle(struct lm_frame_hunt *h, lm_frame_fn *fn, void *ctx)
 {
@@ -115,23 +141,14 @@ static void settle(struct lm_frame_hunt *h, lm_frame_fn *fn, void *ctx)
         struct lm_frame_verdict v;
         const uint8_t *bytes = h->buf + h->head;
         lm_frame_judge(h->spec, bytes, h->len, &v);
-        /* With a right check it is a frame whatever it holds; without one it may be chance. A value
-         * is judged after the code's own CRC. */
-        bool sure = v.what != LM_FRAME_BAD_CHECK &&
-                    (h->spec->check.kind != LM_FRAME_NO_CHECK ||
-                        (v.what == LM_FRAME_BAD_VALUE && lm_frame_is_guarded(h->spec)));
+        bool sure = is_sure(h->spec, v.what);
         if (v.what == LM_FRAME_MORE) {
-            size_t before = overtakes(h);
-            if (before == 0)
+            if (!overtaken(h))
                 return;
-            while (before-- > 0)
-                drop_byte(h);
             continue;
         }
         if (v.what == LM_FRAME_NOT || (v.what == LM_FRAME_NO_CODE && !sure)) {
-            drop_byte(h);
-            if (h->lost >= GAP_BYTES)
-                tell_gap(h, fn, ctx);
+            drop_noise(h, fn, ctx);
             continue;
         }
         tell_gap(h, fn, ctx);

@@ -96,7 +96,7 @@ static enum lm_err take_sayings(
     char *more = NULL;
     for (char *one = strtok_r(rest, ":", &more); one != NULL; one = strtok_r(NULL, ":", &more)) {
         size_t i = 0, n = sizeof sayings / sizeof *sayings;
-        char why[96];
+        char why[LM_PROBLEM_TEXT_MAX];
         while (i < n && strcmp(sayings[i].word, one) != 0)
             i++;
         if (i == n) {
@@ -153,7 +153,10 @@ static bool width_fits(const struct lm_frame_field *f)
         f->base == LM_FRAME_HEX || f->base == LM_FRAME_DECIMAL ? f->width : f->width * 2;
     if (kind->bytes != 0)
         return digits == 2u * kind->bytes;
-    return digits <= (f->base == LM_FRAME_DECIMAL || f->base == LM_FRAME_BCD ? 18u : 16u);
+    /* So many fit into 64 bits whatever they are. */
+    enum { MOST_DECIMAL = 18, MOST_HEX = 16 };
+    bool decimal = f->base == LM_FRAME_DECIMAL || f->base == LM_FRAME_BCD;
+    return digits <= (decimal ? (size_t) MOST_DECIMAL : MOST_HEX);
 }
 
 static enum lm_err take_literal(struct lm_frame_field *f, const char *key, const char *word,

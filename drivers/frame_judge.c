@@ -62,6 +62,14 @@ static size_t place(const struct lay *lay, enum lm_frame_place place, size_t fie
     return lay->len;
 }
 
+static unsigned digit_of(unsigned c)
+{
+    return c >= '0' && c <= '9'   ? c - '0'
+           : c >= 'A' && c <= 'F' ? c - 'A' + 10
+           : c >= 'a' && c <= 'f' ? c - 'a' + 10
+                                  : 16;
+}
+
 /* The digits of a field, most significant first. Returns how many, 0 when a byte is no digit. */
 static size_t digits_of(
     const struct lm_frame_field *f, const uint8_t *bytes, uint8_t out[LM_FRAME_DIGITS])
@@ -72,11 +80,7 @@ static size_t digits_of(
     for (size_t i = 0; i < f->width; i++) {
         unsigned c = bytes[i];
         if (ascii) {
-            unsigned digit = c >= '0' && c <= '9'   ? c - '0'
-                             : c >= 'A' && c <= 'F' ? c - 'A' + 10
-                             : c >= 'a' && c <= 'f' ? c - 'a' + 10
-                                                    : 16;
-            out[n++] = (uint8_t) digit;
+            out[n++] = (uint8_t) digit_of(c);
         } else {
             out[n++] = (uint8_t) (c >> 4);
             out[n++] = (uint8_t) (c & 15u);

@@ -41,9 +41,10 @@ size_t frame_hex(const char *word, uint8_t *out, size_t max)
 {
     size_t n = 0;
     for (; *word != '\0'; word += 2) {
-        if (n == max || nibble(word[0]) < 0 || nibble(word[1]) < 0)
+        int high = nibble(word[0]), low = high < 0 ? -1 : nibble(word[1]);
+        if (n == max || low < 0)
             return 0;
-        out[n++] = (uint8_t) (nibble(word[0]) << 4 | nibble(word[1]));
+        out[n++] = (uint8_t) (high * 16 + low);
     }
     return n;
 }
@@ -60,7 +61,7 @@ bool frame_size(const char *word, size_t max, size_t *out)
 static enum lm_err take_mark(struct lm_problem *p, const char *key, const char **text,
     uint8_t out[LM_FRAME_MARK_MAX], size_t *len)
 {
-    char word[FRAME_WORD_MAX];
+    char word[FRAME_WORD_MAX] = "";
     *len = 0;
     for (;;) {
         if (frame_word(p, key, text, word) != LM_OK)
@@ -119,7 +120,7 @@ static enum lm_err read_end(struct lm_frame_spec *spec, const char *text, struct
 static enum lm_err read_fields_of(
     struct lm_frame_spec *spec, const char *key, const char *text, struct lm_problem *p)
 {
-    char word[FRAME_WORD_MAX];
+    char word[FRAME_WORD_MAX] = "";
     for (;;) {
         if (frame_word(p, key, &text, word) != LM_OK)
             return LM_EINPUT;
@@ -153,6 +154,20 @@ static int find(const struct lm_frame_spec *spec, enum lm_frame_kind kind)
     return -1;
 }
 
+/* What counts or checks something stands behind it or before it. */
+static enum lm_err check_order(const struct lm_frame_spec *spec, struct lm_problem *p)
+{
+    int block = find(spec, LM_FRAME_BLOCK), crc = find(spec, LM_FRAME_CRC);
+    if (crc >= 0 && (block < 0 || crc < block))
+        return lm_problem_set(p, LM_EINPUT, "put it behind block, or write skip:2 for it",
+            "fields: 'crc16code' has no block before it to check");
+    if (spec->rest >= 0 && (spec->length < 0 || spec->length > spec->rest))
+        return lm_problem_set(p, LM_EINPUT,
+            "put length before rest, or write skip for bytes that are always there",
+            "fields: 'rest' has no length before it that counts it");
+    return LM_OK;
+}
+
 /* A frame must hold its code in exactly one way. */
 static enum lm_err check_code(const struct lm_frame_spec *spec, struct lm_problem *p)
 {
@@ -174,15 +189,7 @@ static enum lm_err check_code(const struct lm_frame_spec *spec, struct lm_proble
         return lm_problem_set(p, LM_EINPUT,
             "keep one of block, telegram or the single fields, and write skip for the others",
             "fields: the code stands in them in two ways");
-    int crc = find(spec, LM_FRAME_CRC);
-    if (crc >= 0 && (!block || crc < find(spec, LM_FRAME_BLOCK)))
-        return lm_problem_set(p, LM_EINPUT, "put it behind block, or write skip:2 for it",
-            "fields: 'crc16code' has no block before it to check");
-    if (spec->rest >= 0 && (spec->length < 0 || spec->length > spec->rest))
-        return lm_problem_set(p, LM_EINPUT,
-            "put length before rest, or write skip for bytes that are always there",
-            "fields: 'rest' has no length before it that counts it");
-    return LM_OK;
+    return check_order(spec, p);
 }
 
 static enum lm_err read_fields(
@@ -249,7 +256,7 @@ static enum lm_err read_over(struct lm_frame_spec *spec, const char *text, struc
     if (spec->check.kind == LM_FRAME_NO_CHECK)
         return frame_bad(p, key, text, "add check = xor, or take this line out",
             "is said of a frame without a check");
-    char word[FRAME_WORD_MAX], number[FRAME_WORD_MAX];
+    char word[FRAME_WORD_MAX] = "", number[FRAME_WORD_MAX] = "";
     const char *at = text;
     if (frame_word(p, key, &at, word) != LM_OK)
         return LM_EINPUT;
@@ -314,7 +321,7 @@ static enum lm_err read_check(struct lm_frame_check *c, const char *text, struct
 {
     static const char key[] = "check";
     static const char *const kinds[] = {"none", "xor", "sum8", "sum16", "crc16", NULL};
-    char word[FRAME_WORD_MAX];
+    char word[FRAME_WORD_MAX] = "";
     bool poly = false;
     if (text == NULL)
         return LM_OK;

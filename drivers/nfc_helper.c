@@ -65,6 +65,7 @@ struct helper {
     int guard;   /**< the port, opened and locked by us; libnfc opens it again */
     int signals; /**< readable when we are asked to end */
     bool uid_only;
+    bool doubt; /**< the last round failed: a tag may be held of which nobody was told */
     struct tag_memory memory;
 };
 
@@ -226,10 +227,11 @@ static int one_round(struct helper *h, bool *listened)
         helper_watch();
         (void) nfc_initiator_deselect_target(h->dev);
     }
-    if (seen > 0)
+    if (seen > 0 || (n == 0 && h->doubt))
         wake_tags(h->dev);
-    else if (n == 0)
+    if (seen == 0 && n == 0)
         h->memory = (struct tag_memory){0}; /* whoever comes next comes anew */
+    h->doubt = n < 0;
     helper_unwatch();
     return n < 0 ? n : 0;
 }

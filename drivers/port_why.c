@@ -47,7 +47,7 @@ static enum lm_err no_permission(const char *path, struct lm_problem *p)
 
 static enum lm_err in_use(const char *path, struct lm_problem *p)
 {
-    char who[96];
+    char who[LM_PROBLEM_TEXT_MAX];
     lm_port_who(path, who, sizeof who);
     return lm_problem_set(p, LM_EBUSY, "close the other program, or give this reader another port",
         "%.200s is in use by %s", path, who[0] != '\0' ? who : "another program");

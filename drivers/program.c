@@ -202,7 +202,7 @@ int program_tick_ms(void *state)
 void program_gone(void *state, struct lm_problem *p)
 {
     struct program *g = state;
-    char how[96];
+    char how[CHILD_HOW_MAX];
     bool said = g->last[0] != '\0';
     child_how(&g->child, how, sizeof how);
     lm_problem_set(p, LM_EGONE, said ? NULL : "run it by hand to see why", "%.60s %s%s%.150s",

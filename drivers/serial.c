@@ -148,6 +148,8 @@ static enum lm_err serial_service(void *state, const struct lm_sink *sink)
         lm_asking_heard(&s->asking);
         s->decoder->feed(s->decoding, buf, (size_t) n, sink);
         taken += (size_t) n;
+        if ((size_t) n < sizeof buf)
+            break; /* that was all: to ask again costs as much as to take it */
     }
     return LM_OK;
 }

@@ -1,14 +1,26 @@
 /** @file template.c
  * A decoder and a driver to copy. Compiled and tested with the rest, but not in list.h.
  *
- * A new reader needs a decoder when its bytes are new, and a driver when the way they come is new;
- * hardly ever both. To add one:
- *   1. Copy this file to drivers/NAME.c and keep the half that you need.
+ * First see whether it needs C at all. Frames with a start, a length or an end, a check and one
+ * code are described in the configuration ([frame NAME] in lugmark.conf(5)); anything else can be a
+ * program that writes event lines (lugmark-driver(7)). In C a new reader needs a decoder when its
+ * bytes are new, and a driver when the way they come is new; hardly ever both: what comes over a
+ * serial line has its driver, `serial`, and the decoder that is named beside it. To add one:
+ *   1. Copy this file to drivers/NAME.c and keep the half that you need; in it and in its test
+ *      #include "drivers/list.h" in the place of "template.h".
  *   2. Put one line X(NAME) into list.h, in the order of the names.
  *   3. Rewrite this comment: these headings, in this order, no brand names.
- *   4. Put a capture into fixtures/serial/NAME-*.bin with what it should give beside it (see the
- *      README there). Without one the decoder cannot be tested, and will not be kept.
- *   5. Copy tests/unit/test_template.c to tests/unit/test_NAME.c.
+ *   4. Put a capture into fixtures/serial/NAME-CASE.bin with what it should give in NAME-CASE.want
+ *      (see the README there). Without one the decoder cannot be tested, and will not be kept.
+ *   5. Copy tests/unit/test_template.c to tests/unit/test_NAME.c; the Makefile finds both.
+ *   6. Say in src/daemon/man/lugmark.conf.5 what it is called and what each of its keys means.
+ *   7. Give it a row in tests/unit/test_nth_noise.c, and a harness tests/fuzz/fuzz_NAME.c with a
+ *      seed in fixtures/fuzz/fuzz_NAME/ (the capture will do) and its line in
+ *      tests/unit/test_corpus.c.
+ *
+ * `make tests MODE=debug && tests/run build/debug NAME` tries it by itself, a test beside
+ * tests/system/test_frame.py in the daemon on a pseudo-terminal, and `lugmark readers --try
+ * CAPTURE` shows what it makes of bytes. What was forgotten of 2 and 4 to 7 fails in `make check`.
  *
  * Title:     decoder `template`: a frame with a sum; driver `template`: a named pipe.
  * Link:      no line: the pipe carries bytes.
@@ -30,6 +42,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "core/checksum.h"
 #include "template.h"
 
 /* ---- the decoder: bytes to readings. No I/O, no clock, no malloc but in new_. ---- */
@@ -51,7 +64,7 @@ static enum lm_err read_frame(const uint8_t frame[FRAME_BYTES], struct lm_eid *e
         bits = bits << 8 | frame[i];
         sum = (uint8_t) (sum + frame[i]);
     }
-    if (sum != frame[FRAME_BYTES - 1])
+    if (!lm_checksum_fits(sum == frame[FRAME_BYTES - 1])) /* so that a fuzzer gets past it */
         return LM_ECHECK;
     *eid = lm_eid_from_bits(bits);
     return lm_eid_key(*eid) != 0 ? LM_OK : LM_ERANGE;
@@ -98,7 +111,7 @@ static void decoding_reset(void *state)
 
 static void *decoding_new(const struct lm_setting *settings, size_t n, struct lm_problem *p)
 {
-    (void) settings; /* lm_setting_get(settings, n, "key"), and a problem that names the key */
+    (void) settings; /* lm_setting_get(settings, n, "key"), and a problem that begins "key: " */
     (void) n;
     struct template_decoding *d = calloc(1, sizeof *d);
     if (d == NULL)
@@ -132,8 +145,8 @@ static void *driving_new(const struct lm_setting *settings, size_t n, struct lm_
 {
     const char *pipe = lm_setting_get(settings, n, "pipe");
     if (pipe == NULL || strlen(pipe) >= PATH_MAX) {
-        lm_problem_set(
-            p, LM_EINPUT, "add pipe = PATH to this reader", "a template reader needs a pipe");
+        lm_problem_set(p, LM_EINPUT, "add pipe = PATH to this reader",
+            "pipe: a template reader needs one, of less than %d bytes", PATH_MAX);
         return NULL;
     }
     struct template_driving *d = calloc(1, sizeof *d);

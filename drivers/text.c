@@ -120,8 +120,10 @@ static bool inside_hex(const char *line, size_t from)
     }
     if (letters_after == 0 && digits_before == 0)
         return false; /* letters in front of the digits, as some readers send */
+    /* 64 bits; a telegram of HDX, of FDX-B */
+    enum { BLOCK = 16, HDX = 28, FDX_B = 32 };
     size_t word = end - start;
-    return word == 16 || word == 28 || word == 32;
+    return word == BLOCK || word == HDX || word == FDX_B;
 }
 
 /** Search a line by the default rule. @p line is NUL-terminated and holds no other NUL. */

@@ -51,8 +51,9 @@ enum lm_keep { LM_KEEP_NONE, LM_KEEP_OURS, LM_KEEP_THEIRS };
 
 /** What came of it. */
 struct lm_united {
-    uint32_t events, animals, sessions, stock, clashes;
-    uint32_t settings; /**< that differ; ours are kept */
+    uint32_t events, animals, sessions; /**< taken over */
+    uint32_t stock, clashes;            /**< in stock, taken over; contradictions */
+    uint32_t settings;                  /**< that differ; ours are kept */
 };
 
 struct lm_bundle_hooks {

@@ -39,7 +39,8 @@ struct lm_decoded {
  * @return LM_OK; LM_EFRAME: no known form; LM_ECHECK: a raw telegram with a wrong CRC or control
  *         bit; LM_ERANGE: 12 digits above 274877906943, country and number zero, or a UID
  *         that no chip has; LM_EDAMAGED:
- *         damaged by a spreadsheet (9.99E+14, 13-14 digits, decimals), or 17 digits or more;
+ *         damaged by a spreadsheet (9.99E+14, 13-14 digits, decimals), 17 digits or more, or 16
+ *         that as hex would be no animal's or of no country;
  *         LM_EAMBIGUOUS: 16 decimal digits that could be hex or a four-digit country.
  * Thread: any. Pure.
  */

@@ -49,8 +49,11 @@ struct lm_setting {
 struct lm_decoder_ops {
     const char *name; /**< stable word in the configuration: text, telegram, frame */
     /**
-     * Make a decoder. Settings that it does not know are not its business.
-     * @return NULL with @p p filled for a bad setting or no memory. Ownership: free_().
+     * Make a decoder. Settings that it does not know are not its business; some of them are the
+     * driver's, with which it shares one block, so no key may be one of a driver.
+     * @return NULL with @p p filled for a bad setting or no memory. When what is wrong begins with
+     *         the key and a colon, as in "pattern: ...", the line of that key is named. Ownership:
+     *         free_().
      */
     void *(*new_)(const struct lm_setting *settings, size_t n, struct lm_problem *p);
     /** Take @p len bytes, cut anywhere; calls the sink for each reading and each reject. */
@@ -64,8 +67,8 @@ struct lm_decoder_ops {
 /** A driver. Registered in drivers/list.h. */
 struct lm_driver_ops {
     const char *name; /**< stable word in the configuration: serial, replay, program, nfc */
-    /** Check the settings and make a reader that is not yet open. NULL with @p p filled on error.
-     */
+    /** Check the settings and make a reader that is not yet open. NULL with @p p filled on error,
+     * as a decoder does. */
     void *(*new_)(const struct lm_setting *settings, size_t n, struct lm_problem *p);
     /**
      * Open the device without blocking longer than a few milliseconds.

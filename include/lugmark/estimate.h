@@ -60,18 +60,18 @@ enum lm_err lm_two_lists(uint32_t first, uint32_t second, uint32_t both, struct 
  * or died, or today. until must be above from; others are left out.
  */
 struct lm_life {
-    double from, until;
+    double from, until; /**< days since it was put on */
     bool ended;
 };
 
 /** One step of a Kaplan-Meier curve: a time at which at least one device ended. */
 struct lm_life_step {
-    double t;
-    uint32_t at_risk, ended;
-    double stays;      /**< share still on after this time */
-    double se;         /**< Greenwood 1926 */
-    double low, high;  /**< log-log interval (Kalbfleisch and Prentice) */
-    bool has_interval; /**< false when nothing stays: then there is none */
+    double t;                /**< days since they were put on */
+    uint32_t at_risk, ended; /**< devices */
+    double stays;            /**< share still on after this time */
+    double se;               /**< Greenwood 1926 */
+    double low, high;        /**< log-log interval (Kalbfleisch and Prentice) */
+    bool has_interval;       /**< false when nothing stays: then there is none */
 };
 
 /**
@@ -97,7 +97,7 @@ struct lm_two_devices lm_two_devices(uint32_t both, uint32_t one, uint32_t none)
 
 /** How an animal of the register was seen in a session. */
 struct lm_seen_how {
-    uint32_t animal;
+    uint32_t animal; /**< its index in the roll */
     bool read, called;
 };
 typedef void lm_seen_fn(const struct lm_seen_how *how, void *ctx);

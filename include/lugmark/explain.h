@@ -68,9 +68,9 @@ struct lm_explain_history {
 
 /** How long devices of one strip, form and place stayed on. Borrowed for lm_explain(). */
 struct lm_explain_life {
-    const char *strip;   /**< "" for any */
-    uint8_t form, place; /**< or LM_EXPLAIN_ANY */
-    uint32_t devices, ended;
+    const char *strip;                /**< "" for any */
+    uint8_t form, place;              /**< or LM_EXPLAIN_ANY */
+    uint32_t devices, ended;          /**< watched; of them lost or taken off */
     double until;                     /**< longest that one was watched, days since put on */
     const struct lm_life_step *steps; /**< as lm_life_table() made them, days since put on */
     size_t n;
@@ -91,6 +91,7 @@ struct lm_explain_options {
     const struct lm_explain_beside *beside;
     uint32_t n_beside;
     double interval; /**< days since the session before; 0: not known, a year is taken */
+    const struct lm_speech *speech; /**< NULL: English. Must outlive the answer */
 };
 
 /** One explanation. Texts and arrays belong to the struct lm_explain. */
@@ -107,7 +108,7 @@ struct lm_explanation {
                                further along the strip; else 0 */
     double probability;   /**< 0 to 1 */
     bool best;            /**< belongs to the one likeliest story of the whole session */
-    const char *const *because; /**< in words, for first, then "speaks against it: ..." */
+    const char *const *because; /**< in words: for first, then "speaks against it: ..." */
     uint32_t n_because;
 };
 
@@ -132,7 +133,7 @@ void lm_explain_tally(const struct lm_explain *x, struct lm_explain_history *sum
 /** The instant that ages of devices are counted to; LM_TIME_NONE when no event has a time. */
 int64_t lm_explain_now_ms(const struct lm_session *session);
 
-#define LM_EXPLAIN_BASIS_MAX 400u
+#define LM_EXPLAIN_BASIS_MAX 600u
 
 /** In words what the rates and the ages of devices rest on. @return @p out. */
 const char *lm_explain_basis(const struct lm_explain *x, char out[LM_EXPLAIN_BASIS_MAX]);

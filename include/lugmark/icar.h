@@ -11,8 +11,8 @@
  * - on-farm is Alive, sold OffFarm, dead and slaughtered Dead, lost Unknown.
  * - sold is a departure of kind Sale; dead a death of reason Unknown; slaughtered a death of method
  *   Slaughter; lost a death of reason Missing and method Lost. Only with a known day.
- * - births are those of animals whose dam is in the register; arrivals are animals that came back:
- *   where a bought one came from is not in the register.
+ * - births are those of animals whose dam is in the register; arrivals are animals that were bought
+ *   or moved in, as the reason of the entry says, and sold ones that came back.
  * - a session is an animal set of purpose Session: the codes read, known or not, and what was
  *   sighted without a reading.
  * `meta.sourceId` is the animal's key, or what happened, the key and the day: the same each time.
@@ -70,8 +70,11 @@ struct lm_icar_read {
     const char *name;       /**< of the file, for messages */
     lm_problem_fn *problem; /**< `what` begins with a JSON pointer to the place */
     lm_icar_note_fn *note;
+    /** Called for each entry that was written, with the pointer to its place; may be NULL. */
+    void (*entry)(const char *key, const char *place, void *ctx);
     void *ctx;
     int64_t now_ms;
+    struct lm_date today; /**< dates after it are refused; none: taken */
 };
 
 /** What was taken. */
@@ -86,7 +89,7 @@ struct lm_icar_taken {
  * rolls back on any error: nothing is taken when anything is bad. An animal is the one that the
  * register knows by SOURCE.animal, a code or a worn number; what the file does not say of it stays
  * as it is, and no device is ever taken off. A code and a number become two devices: that they are
- * one is not said.
+ * one is not said. Whether the parentage can be is for the caller to look at (family.h).
  * @return LM_OK; LM_EINPUT after problems were told; LM_ENOMEM; or what writing gave.
  */
 enum lm_err lm_icar_read(struct lm_store *store, const char *text, size_t len,

@@ -37,7 +37,7 @@ struct lm_date lm_date_of_day(int32_t day);
 /** How well devices of one form at one place were read. */
 struct lm_readability {
     uint8_t form, place;
-    uint64_t read, readable;
+    uint64_t read, readable; /**< devices, each once a session: read; worn by those seen */
 };
 
 #define LM_READABILITY_MAX 48u
@@ -68,10 +68,10 @@ bool lm_estimates_readers(struct lm_estimates *e, const char *names[2], struct l
 struct lm_retention {
     char strip[LM_NAME_MAX + 1]; /**< "" for none */
     uint8_t form, place;
-    size_t devices, ended;
-    double from;  /**< youngest device watched: nothing is known of losses before, days */
-    double until; /**< longest that one was watched, days since it was put on */
-    size_t n;     /**< steps */
+    size_t devices, ended; /**< watched; of them lost or taken off */
+    double from;           /**< youngest device watched: nothing is known of losses before, days */
+    double until;          /**< longest that one was watched, days since it was put on */
+    size_t n;              /**< steps */
     struct lm_life_step *steps;
 };
 
@@ -111,7 +111,7 @@ enum lm_err lm_estimates_json(FILE *out, struct lm_estimates *e, const struct lm
 struct lm_inventory_session {
     struct lm_store_session row;
     struct lm_summary sum;
-    int32_t day;
+    int32_t day; /**< on which it was opened, UTC, in days since 1970-01-01 */
 };
 
 /** A count as made. */

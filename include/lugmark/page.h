@@ -43,6 +43,8 @@
  * GET  /api/sale?lot=NAME&pack=ID    sale-check (the lot: `lot` of a sale session, or its id in
  *                                    `session`)
  * GET  /report?session=3             the printed report: self-contained HTML
+ * With &lang=de what these say in words (evidence, notes, why a rule asks, the report) is in that
+ * language where there is a catalog of it, else in English; keys and names of kinds never are.
  *
  * Doors. On 127.0.0.1 and ::1 alone whoever may use this machine may use the page. Elsewhere every
  * request but /pair and its files needs the cookie that /pair gave in exchange for the secret

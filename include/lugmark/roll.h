@@ -100,8 +100,8 @@ uint32_t lm_roll_by_key(const struct lm_roll *roll, const char *key);
 
 /** Walks over all devices that carry one code or one number. Zero-initialise `pos` by _first. */
 struct lm_roll_hits {
-    uint64_t key;
-    uint32_t pos;
+    uint64_t key; /**< where the walk ends */
+    uint32_t pos; /**< where it stands */
     char fold[LM_VISUAL_MAX + 1];
 };
 

@@ -118,8 +118,8 @@ struct lm_when {
 struct lm_need {
     uint8_t kind; /**< enum lm_need_kind */
     bool electronic;
-    int n; /**< months or a year */
-    int days;
+    int n;                      /**< months or a year */
+    int days;                   /**< within how many, or 0 */
     unsigned forms, chip_forms; /**< bit sets of enum lm_device_form */
     unsigned places;            /**< bit set of enum lm_place */
     struct lm_date date;
@@ -187,9 +187,10 @@ struct lm_rule_context {
     bool at_race;   /**< a session is joined */
     bool race_over; /**< it is closed */
     bool has_heads;
-    uint32_t heads;         /**< at the race */
-    uint32_t animals;       /**< of the lot */
-    struct lm_date counted; /**< last count of the holding, or no date */
+    uint32_t heads;                 /**< at the race */
+    uint32_t animals;               /**< of the lot */
+    struct lm_date counted;         /**< last count of the holding, or no date */
+    const struct lm_speech *speech; /**< tongue of the words; NULL: English */
 };
 
 /** One animal; with @p rec NULL it is the lot that is asked about. */
@@ -208,7 +209,7 @@ enum lm_outcome {
     LM_OUTCOME_FAIL
 };
 
-#define LM_RULE_WORDS 240u
+#define LM_RULE_WORDS 360u
 struct lm_rule_result {
     enum lm_outcome outcome;
     enum lm_attention attention;
@@ -278,7 +279,7 @@ bool lm_number_code(const struct lm_rule_pack *pack, const char *number, char ou
 /** Age in whole months at a date, from the birth date's first and last possible day. */
 struct lm_age {
     bool known;
-    int least, most;
+    int least, most; /**< whole months */
 };
 struct lm_age lm_age_at(struct lm_date born, struct lm_date at);
 

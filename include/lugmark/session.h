@@ -110,21 +110,25 @@ enum lm_err lm_session_lane_rearm(struct lm_session *session, const char *lane, 
 enum lm_err lm_session_apply(
     struct lm_session *session, const struct lm_event *event, struct lm_verdict *verdict);
 
+/** A reading of this code comes soon: what will be looked at is fetched from memory meanwhile.
+ * Changes nothing. */
+void lm_session_soon(const struct lm_session *s, struct lm_eid eid);
+
 /** The figures of a session. */
 struct lm_summary {
     uint32_t expected;   /**< on the roll */
     uint32_t present;    /**< on the roll and read or sighted */
     uint32_t identified; /**< animals of the register read or sighted, on the roll or not */
     uint64_t readings;   /**< reading events */
-    uint64_t passes;
+    uint64_t passes;     /**< animals that went by, repeats of a reader taken together */
     bool has_heads;
     uint32_t heads;      /**< the head count that stands; the last one without a lane, or, when
                               lanes were counted after it, the last of each lane added up */
     bool heads_short;    /**< heads below identified: somebody miscounted */
     uint32_t absent_min; /**< of the missing, at least so many are truly absent */
-    uint32_t absent_max;
-    uint32_t counts[LM_KINDS];
-    uint32_t counts_attention[3];
+    uint32_t absent_max; /**< at most so many */
+    uint32_t counts[LM_KINDS];    /**< findings, by enum lm_kind */
+    uint32_t counts_attention[3]; /**< findings, while it is open: verdicts; by enum lm_attention */
 };
 
 /** One finding. Names are looked up in the roll. */

@@ -48,8 +48,8 @@ const char *lm_sex_class_name(enum lm_sex_class sex); /**< "female", ... */
 struct lm_statement_class {
     char species[LM_NAME_MAX + 1]; /**< "" where it is not said */
     uint8_t age, sex;              /**< enum lm_age_class, enum lm_sex_class */
-    int64_t n[LM_MOVES];
-    uint32_t identified; /**< of its book at the end, seen in the count */
+    int64_t n[LM_MOVES];           /**< animals, by enum lm_move */
+    uint32_t identified;           /**< of its book at the end, seen in the count */
 };
 
 /** Identification as an inspector counts it, of the animals in the book at the end. */
@@ -95,6 +95,7 @@ struct lm_statement {
     struct lm_statement_doubts doubts;
     const struct lm_inventory *count; /**< borrowed, NULL for none */
     uint32_t identified_elsewhere;    /**< identified in the count, not in the book at the end */
+    const struct lm_speech *notes_in; /**< tongue of the notes in JSON and CSV; NULL: English */
 };
 
 /**
@@ -114,10 +115,11 @@ bool lm_statement_flagged(const struct lm_statement *s);
 
 /**
  * The open questions as sentences, one a call.
+ * @param[in] in  Their tongue; NULL: English.
  * @return How many there are.
  */
-size_t lm_statement_notes(
-    const struct lm_statement *s, void (*fn)(const char *note, void *ctx), void *ctx);
+size_t lm_statement_notes(const struct lm_statement *s, const struct lm_speech *in,
+    void (*fn)(const char *note, void *ctx), void *ctx);
 
 /** Write it. The page is whole in itself and prints. @return LM_OK, LM_EIO. */
 enum lm_err lm_statement_text(FILE *out, const struct lm_statement *s);

@@ -52,7 +52,8 @@ struct lm_stock_hooks {
                                  in order along their strip; may be NULL */
     lm_progress_fn *progress; /**< may be NULL */
     void *ctx;
-    bool lenient; /**< reconcile: a form that is not known becomes unknown */
+    bool lenient;         /**< reconcile: a form that is not known becomes unknown */
+    struct lm_date today; /**< set: dates after it are refused; none: taken */
 };
 
 /**

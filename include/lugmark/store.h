@@ -32,6 +32,16 @@ void lm_store_close(struct lm_store *store); /**< NULL is allowed */
 /** Keep at most @p kib of the file's pages in memory from now on: for a program that stays up. */
 void lm_store_cache(struct lm_store *store, unsigned kib);
 
+/**
+ * Make what a search for a part of a number uses, where a large register has none yet: one that an
+ * older version filled. Once in the life of a register, some seconds for a million animals; not
+ * while a session is open. Otherwise cheap.
+ * @param[in] slow  Called once when it takes longer than a second; may be NULL.
+ * @return LM_OK, also when there is nothing to do; LM_EIO, LM_EFULL, LM_EBUSY, LM_ENOMEM: the
+ * register is as it was, and sound.
+ */
+enum lm_err lm_store_tend(struct lm_store *store, void (*slow)(void *ctx), void *ctx);
+
 /** What went wrong in the last call on this handle, for people; never NULL. */
 const struct lm_problem *lm_store_problem(const struct lm_store *store);
 
@@ -77,6 +87,21 @@ enum lm_err lm_store_get(struct lm_store *store, const char *key, struct lm_reco
  */
 enum lm_err lm_store_find(
     struct lm_store *store, const char *text, unsigned limit, lm_record_fn *fn, void *ctx);
+
+/** What is carried, by any of three. */
+struct lm_carried {
+    struct lm_eid eid;            /**< a code, or none */
+    char fold[LM_VISUAL_MAX + 1]; /**< a visual number as lm_visual_fold() has it, or "" */
+    const char *uid;              /**< a chip, case ignored, or "" */
+    bool removed;                 /**< on devices recorded as removed, else on those worn */
+};
+
+/**
+ * Each animal with a device that has the code, the number or the chip, in order of its row. Quick
+ * in a register of any size. @return as lm_store_each().
+ */
+enum lm_err lm_store_carriers(
+    struct lm_store *store, const struct lm_carried *what, lm_record_fn *fn, void *ctx);
 
 /**
  * Put an animal: add it, or make its entry what @p rec says. Devices keep their rows (matched by
@@ -168,6 +193,15 @@ struct lm_store_session {
  */
 enum lm_err lm_store_append(struct lm_store *store, int64_t *session, const struct lm_event *ev,
     const char *token, int64_t *seq);
+
+/**
+ * As lm_store_append() of each in turn, without tokens: all of them or none. Many readings cost
+ * half of what they cost one by one.
+ * @param[in,out] evs  seq is set in each; 0 in all on an error.
+ * @return as lm_store_append().
+ */
+enum lm_err lm_store_append_all(
+    struct lm_store *store, int64_t *session, struct lm_event evs[], size_t n);
 
 /** Called for each event; the event is borrowed. Return non-LM_OK to stop. */
 typedef enum lm_err lm_event_fn(const struct lm_event *ev, void *ctx);

@@ -10,6 +10,15 @@
 #define LM_VISUAL_MAX 127u /**< longest visual number kept, bytes of UTF-8 */
 #define LM_NAME_MAX 63u    /**< longest animal key, mob, breed, lane or colour, bytes of UTF-8 */
 
+/** The tongue that texts for people are said in. Whoever takes one takes NULL for English. */
+struct lm_speech {
+    /** @return What is said for an English text, with its format specifiers. */
+    const char *(*text)(const char *english) __attribute__((format_arg(1)));
+    /** The same of a counted thing: the form that goes with @p n of it. */
+    const char *(*counted)(const char *one, const char *many, unsigned long n)
+        __attribute__((format_arg(1), format_arg(2)));
+};
+
 /** Whether @p len bytes are well-formed UTF-8 without NUL and other control characters. */
 bool lm_text_clean(const char *text, size_t len);
 

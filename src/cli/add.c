@@ -9,11 +9,12 @@
 #include "open_db.h"
 #include "problem.h"
 #include "record_text.h"
+#include "report/tongue.h"
 
 static int say(const struct lm_args *args, const struct lm_record *rec)
 {
     if (!lm_arg_given(args, "json")) {
-        fputs("added ", stdout);
+        fputs(_("added "), stdout);
         lm_record_line(stdout, rec);
         return LM_EXIT_OK;
     }
@@ -28,8 +29,7 @@ static int put(const struct lm_args *args, struct lm_store *store, const struct 
 {
     if (lm_store_begin(store) != LM_OK)
         return lm_db_fail(store);
-    int exit =
-        lm_new_animal_put(store, rec, lm_arg_given(args, "why") ? lm_arg(args, "why") : "", false);
+    int exit = lm_new_animal_put(store, rec, lm_arg_given(args, "why") ? lm_arg(args, "why") : "");
     if (exit == LM_EXIT_OK && lm_store_commit(store) != LM_OK)
         exit = lm_db_fail(store);
     lm_store_rollback(store); /* after a commit there is nothing left to take back */
@@ -63,7 +63,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_add = {
     .name = "add",
     .group = LM_GROUP_REGISTER,
-    .summary = "Add one animal, with one device",
+    .summary = N_("Add one animal, with one device"),
     .arguments = "",
     .example = "lugmark add --animal A17 --species goat --sex doe --born 2026-03-28 --mob does \\\n"
                "    --visual 0417 --eid 999000000012345 --form \"flag tag\" --colour yellow",

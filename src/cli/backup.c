@@ -4,6 +4,7 @@
 #include "open_db.h"
 #include "out_json.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 static int run(const struct lm_args *args)
 {
@@ -20,18 +21,20 @@ static int run(const struct lm_args *args)
         p.err = err;
         return lm_problem_fail(&p);
     }
+    char clean[4096]; /* a name of a file can be any bytes */
+    lm_clean(clean, sizeof clean, path);
     if (lm_arg_given(args, "json"))
         lm_json_line(
-            stdout, json_pack("{s:s, s:I}", "backup", path, "animals", (json_int_t) animals));
+            stdout, json_pack("{s:s, s:I}", "backup", clean, "animals", (json_int_t) animals));
     else
-        printf("%u animals and the whole journal are copied to %s\n", animals, path);
+        printf(_("%u animals and the whole journal are copied to %s\n"), animals, clean);
     return LM_EXIT_OK;
 }
 
 const struct lm_command lm_command_backup = {
     .name = "backup",
     .group = LM_GROUP_REGISTER,
-    .summary = "Copy the register to a new file while it is in use",
+    .summary = N_("Copy the register to a new file while it is in use"),
     .arguments = "FILE",
     .details = "A file that is there already is never overwritten.",
     .example = "lugmark backup register-copy.db",

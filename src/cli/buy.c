@@ -9,6 +9,7 @@
 #include "new_animal.h"
 #include "open_db.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 struct buying {
     struct lm_life *life;
@@ -24,7 +25,7 @@ static int buy(struct lm_life *life, struct lm_record *rec)
     rec->status_date = life->date;
     if (lm_life_before_birth(rec, life->date, "bought"))
         return LM_EXIT_INPUT;
-    return lm_new_animal_put(life->store, rec, life->why, false);
+    return lm_new_animal_put(life->store, rec, life->why);
 }
 
 static enum lm_err buy_row(const struct lm_record *rec, long line, void *ctx)
@@ -73,7 +74,7 @@ static int buy_list(struct lm_life *life, const char *name)
     if (exit == LM_EXIT_OK && lm_arg_given(life->args, "json"))
         printf("{\"bought\":%lu}\n", b.bought);
     else if (exit == LM_EXIT_OK)
-        printf("%lu animals bought\n", b.bought);
+        printf(lm_tongue_n("%lu animal bought\n", "%lu animals bought\n", b.bought), b.bought);
     return exit;
 }
 
@@ -96,7 +97,9 @@ static int run(const struct lm_args *args)
         return lm_usage(args, "a bought animal is on the farm since --date");
     if (from != NULL)
         snprintf(more, sizeof more, "from %s", lm_clean(clean, sizeof clean, from));
-    int exit = lm_life_begin(&life, args, "bought", more);
+    /* The statement knows it by these words (stay.h). */
+    int exit = lm_life_begin(
+        &life, args, lm_arg_given(args, "transfer") ? "transferred in" : "bought", more);
     if (exit == LM_EXIT_OK)
         exit = list != NULL ? buy_list(&life, list) : buy_one(&life);
     return lm_life_end(&life, exit);
@@ -104,6 +107,7 @@ static int run(const struct lm_args *args)
 
 static const struct lm_option options[] = {
     {"from", 0, "WHOM", "where it comes from: a holding's name or number"},
+    {"transfer", 0, NULL, "not bought: moved from another holding of the same keeper"},
     {"list", 0, "FILE", "several at once: a CSV as lugmark import takes it"},
     {"animal", 0, "KEY", "the register's name for it (default: its number, else its code)"},
     LM_ANIMAL_OPTIONS,
@@ -115,7 +119,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_buy = {
     .name = "buy",
     .group = LM_GROUP_REGISTER,
-    .summary = "Add animals that come from another holding",
+    .summary = N_("Add animals that come from another holding"),
     .arguments = "",
     .details = "They are on the farm since --date; where they come from stands in the history.",
     .example = "lugmark buy --from \"Hill holding\" --date 2026-09-01 --sex doe --born 2025 \\\n"

@@ -4,6 +4,7 @@
 #include "life.h"
 #include "open_db.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 static int castrate_one(struct lm_life *life, const char *word)
 {
@@ -45,7 +46,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_castrate = {
     .name = "castrate",
     .group = LM_GROUP_REGISTER,
-    .summary = "Enter males as castrated",
+    .summary = N_("Enter males as castrated"),
     .arguments = "ANIMAL...",
     .details = "The day stands in the history.",
     .example = "lugmark castrate A17 A18 --date 2026-05-02",

@@ -21,11 +21,11 @@ static int unknown_command(const char *word)
     }
     const char *near = lm_nearest(word, names, n);
     if (near != NULL)
-        snprintf(mend, sizeof mend, "did you mean lugmark %s?", near);
+        snprintf(mend, sizeof mend, _("did you mean lugmark %s?"), near);
     else
-        snprintf(mend, sizeof mend, "see lugmark --help");
+        snprintf(mend, sizeof mend, _("see lugmark --help"));
     return lm_fail(
-        LM_EXIT_USAGE, mend, "there is no command \"%s\"", lm_clean(clean, sizeof clean, word));
+        LM_EXIT_USAGE, mend, _("there is no command \"%s\""), lm_clean(clean, sizeof clean, word));
 }
 
 /* How many words the common option at `word` takes when it stands before the command; 0: none. */
@@ -55,6 +55,11 @@ static int run_command(const struct lm_command *command, int argc, char **argv)
         lm_help_command(stdout, command);
         return LM_EXIT_OK;
     }
+    const char *lang = lm_arg(&args, "lang");
+    if (lang != NULL && strcmp(lang, "en") == 0)
+        lm_tongue_give_back();
+    else if (lang != NULL && !lm_tongue_lend(lang))
+        return lm_usage(&args, _("--lang %s: there are no words in that language here"), lang);
     return command->run(&args);
 }
 

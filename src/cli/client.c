@@ -16,6 +16,7 @@
 #include "lugmark/control.h"
 #include "out_json.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 #define GREETING_MS 5000
 #define SEND_MS 5000
@@ -80,12 +81,12 @@ static enum lm_err greet(struct lm_client *c, struct lm_problem *p)
     if (err == LM_OK)
         c->greeting = json_loadb(line, len, 0, NULL);
     if (err == LM_EGONE)
-        return lm_problem_set(p, err, "look at its log", "the daemon closed the connection");
+        return lm_problem_set(p, err, _("look at its log"), _("the daemon closed the connection"));
     if (err == LM_EAGAIN)
-        return lm_problem_set(p, err, "look at its log", "the daemon does not answer");
+        return lm_problem_set(p, err, _("look at its log"), _("the daemon does not answer"));
     lm_json_text(c->greeting, "schema", schema, sizeof schema);
     if (strcmp(schema, LM_CONTROL_SCHEMA) != 0)
-        return lm_problem_set(p, LM_ENOSUP, "use lugmark and lugmarkd of the same version",
+        return lm_problem_set(p, LM_ENOSUP, _("use lugmark and lugmarkd of the same version"),
             "the daemon speaks \"%s\", not " LM_CONTROL_SCHEMA, schema);
     return LM_OK;
 }
@@ -93,12 +94,13 @@ static enum lm_err greet(struct lm_client *c, struct lm_problem *p)
 static enum lm_err refused(const char *path, struct lm_problem *p)
 {
     if (errno == EACCES || errno == EPERM)
-        return lm_problem_set(p, LM_EIO, "join the group that owns the socket, and log in again",
-            "you may not use the daemon's socket %s", path);
+        return lm_problem_set(p, LM_EIO, _("join the group that owns the socket, and log in again"),
+            _("you may not use the daemon's socket %s"), path);
     if (errno == ENOENT || errno == ECONNREFUSED || errno == ENOTSOCK || errno == ENOTDIR)
-        return lm_problem_set(p, LM_EGONE, "start lugmarkd", "no daemon is running at %s", path);
+        return lm_problem_set(
+            p, LM_EGONE, _("start lugmarkd"), _("no daemon is running at %s"), path);
     return lm_problem_set(
-        p, LM_EIO, NULL, "the daemon at %s cannot be reached: %s", path, strerror(errno));
+        p, LM_EIO, NULL, _("the daemon at %s cannot be reached: %s"), path, strerror(errno));
 }
 
 enum lm_err lm_client_connect(const char *path, struct lm_client **client, struct lm_problem *p)
@@ -204,7 +206,8 @@ enum lm_err lm_client_line(struct lm_client *client, int timeout_ms, char **line
     for (;;) {
         char *at = c->buf != NULL ? c->buf + c->begin : NULL;
         size_t there = c->end - c->begin;
-        char *stop = there > searched ? memchr(at + searched, '\n', there - searched) : NULL;
+        char *stop =
+            at != NULL && there > searched ? memchr(at + searched, '\n', there - searched) : NULL;
         if (stop != NULL) {
             *stop = '\0';
             *line = at;

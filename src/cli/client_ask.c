@@ -7,6 +7,7 @@
 
 #include "out_json.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 #define ANSWER_MS 30000 /* opening a big lot or closing a big session takes the daemon a while */
 #define TRIES 5         /* a daemon that was restarted is back within a second or two */
@@ -43,12 +44,13 @@ static enum lm_err exchange(struct lm_client *client, const json_t *request, jso
 static int not_answered(enum lm_err err, const char *path)
 {
     if (err == LM_EAGAIN)
-        return lm_fail(LM_EXIT_FAILED, "look at its log", "the daemon at %s does not answer", path);
+        return lm_fail(
+            LM_EXIT_FAILED, _("look at its log"), _("the daemon at %s does not answer"), path);
     if (err == LM_EINPUT)
         return lm_fail(LM_EXIT_INPUT, "open it by mob, or split the lot",
             "the lot has too many animals for one request");
-    return lm_fail(LM_EXIT_FAILED, "look at the session with lugmark findings before going on",
-        "the daemon at %s went away before it answered", path);
+    return lm_fail(LM_EXIT_FAILED, _("look at the session with lugmark findings before going on"),
+        _("the daemon at %s went away before it answered"), path);
 }
 
 static int refused(const json_t *answer)
@@ -58,7 +60,7 @@ static int refused(const json_t *answer)
     lm_json_text(answer, "error", error, sizeof error);
     lm_json_text(answer, "mend", mend, sizeof mend);
     return lm_fail(exit >= LM_EXIT_USAGE && exit <= LM_EXIT_FAILED ? (int) exit : LM_EXIT_FAILED,
-        mend[0] != '\0' ? mend : NULL, "%s", error[0] != '\0' ? error : "the daemon refused");
+        mend[0] != '\0' ? mend : NULL, "%s", error[0] != '\0' ? error : _("the daemon refused"));
 }
 
 static int ask(const char *path, const json_t *request, json_t **answer)

@@ -44,7 +44,7 @@ static int run(const struct lm_args *args)
 const struct lm_command lm_command_close = {
     .name = "close",
     .group = LM_GROUP_RACE,
-    .summary = "End the session and say what it found",
+    .summary = N_("End the session and say what it found"),
     .arguments = "",
     .details = "Exit status 1 when anything is flagged.",
     .example = "lugmark close",

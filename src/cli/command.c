@@ -2,10 +2,12 @@
 #include "command.h"
 
 #include <errno.h>
+#include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "problem.h"
+#include "report/tongue.h"
 
 static const struct lm_command *const all_commands[] = {
 #define LM_COMMAND(name) &lm_command_##name,
@@ -14,10 +16,11 @@ static const struct lm_command *const all_commands[] = {
     NULL};
 
 static const struct lm_option common_options[] = {
-    {"db", 0, "FILE", "the register (else $LUGMARK_DB, else the one of your account)"},
-    {"socket", 0, "PATH", "the daemon's socket (else $LUGMARK_SOCKET, else the usual places)"},
-    {"json", 0, NULL, "write for machines"},
-    {"help", 'h', NULL, "show this help"},
+    {"db", 0, "FILE", N_("the register (else $LUGMARK_DB, else the one of your account)")},
+    {"socket", 0, "PATH", N_("the daemon's socket (else $LUGMARK_SOCKET, else the usual places)")},
+    {"json", 0, NULL, N_("write for machines")},
+    {"lang", 0, "LANG", N_("language of the words, such as de; of those inside --json, too")},
+    {"help", 'h', NULL, N_("show this help")},
     {NULL, 0, NULL, NULL},
 };
 
@@ -65,11 +68,15 @@ static int find_option(const struct lm_command *command, const char *name, size_
     return -1;
 }
 
-static bool complain(char *message, size_t size, const char *what, const char *word)
+static bool __attribute__((format(printf, 3, 4)))
+complain(char *message, size_t size, const char *fmt, ...)
 {
-    char clean[128];
-    lm_text_copy(clean, sizeof clean, word, strlen(word));
-    snprintf(message, size, "%s %s", what, clean);
+    char text[512];
+    va_list ap;
+    va_start(ap, fmt);
+    vsnprintf(text, sizeof text, fmt, ap);
+    va_end(ap);
+    lm_text_copy(message, size, text, strlen(text)); /* the word may hold anything */
     return false;
 }
 
@@ -86,9 +93,9 @@ static bool unknown_option(
     lm_text_copy(clean, sizeof clean, bare, strlen(bare));
     const char *near = lm_nearest(bare, names, n);
     if (near != NULL)
-        snprintf(message, size, "there is no option --%s; did you mean --%s?", clean, near);
+        snprintf(message, size, _("there is no option --%s; did you mean --%s?"), clean, near);
     else
-        snprintf(message, size, "there is no option --%s", clean);
+        snprintf(message, size, _("there is no option --%s"), clean);
     return false;
 }
 
@@ -108,16 +115,16 @@ static bool take(struct parse *p, int i, const char *value)
     snprintf(named, sizeof named, "--%s", o->name);
     if (o->argument == NULL) {
         if (value != NULL)
-            return complain(p->message, p->size, "no value can follow", named);
+            return complain(p->message, p->size, _("no value can follow %s"), named);
         p->out->values[i] = "";
         return true;
     }
     if (p->out->values[i] != NULL)
-        return complain(p->message, p->size, "given twice:", named);
+        return complain(p->message, p->size, _("given twice: %s"), named);
     if (value == NULL && p->next < p->argc)
         value = p->argv[p->next++];
     if (value == NULL)
-        return complain(p->message, p->size, "a value must follow", named);
+        return complain(p->message, p->size, _("a value must follow %s"), named);
     p->out->values[i] = value;
     return true;
 }
@@ -139,7 +146,7 @@ static bool take_short(struct parse *p, const char *word)
         int i = find_option(p->out->command, NULL, 0, *at);
         if (i < 0) {
             char named[3] = {'-', *at, '\0'};
-            return complain(p->message, p->size, "there is no option", named);
+            return complain(p->message, p->size, _("there is no option %s"), named);
         }
         if (lm_command_option(p->out->command, (size_t) i)->argument != NULL)
             return take(p, i, at[1] != '\0' ? at + 1 : NULL);
@@ -155,9 +162,9 @@ static bool count_rest(const struct lm_args *args, char *message, size_t size)
     if (lm_arg_given(args, "help"))
         return true;
     if (args->n_rest > c->max_rest)
-        return complain(message, size, "one argument too many:", args->rest[c->max_rest]);
+        return complain(message, size, _("one argument too many: %s"), args->rest[c->max_rest]);
     if (args->n_rest < c->min_rest)
-        return complain(message, size, "an argument is missing:", c->arguments);
+        return complain(message, size, _("an argument is missing: %s"), c->arguments);
     return true;
 }
 
@@ -208,7 +215,7 @@ bool lm_arg_number(const struct lm_args *args, const char *name, long min, long 
     bool digits = text[0] >= '0' && text[0] <= '9';
     if (!digits || *end != '\0' || errno != 0 || n < min || n > max) {
         lm_usage(
-            args, "--%s wants a whole number from %ld to %ld, not \"%s\"", name, min, max, text);
+            args, _("--%s wants a whole number from %ld to %ld, not \"%s\""), name, min, max, text);
         return false;
     }
     *value = n;

@@ -3,18 +3,24 @@
 
 #include <string.h>
 
+#include "fields.h"
 #include "listing.h"
 #include "lugmark/inventory.h"
 #include "open_db.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 static int cutoff_of(const struct lm_args *args, struct lm_date *out)
 {
     const char *text = lm_arg(args, "cutoff");
     *out = (struct lm_date){0};
     if (text != NULL && (lm_date_parse(text, strlen(text), out) != LM_OK || out->day == 0))
-        return lm_fail(
-            LM_EXIT_INPUT, "write 2026-12-01", "--cutoff cannot be \"%s\": it is a day", text);
+        return lm_fail(LM_EXIT_INPUT, _("write 2026-12-01"),
+            _("--cutoff cannot be \"%s\": it is a day"), text);
+    if (lm_arg_given(args, "close") && out->day != 0 &&
+        lm_date_days(*out, 0) > lm_date_days(lm_today(), 0))
+        return lm_fail(LM_EXIT_INPUT, _("close it when that day is over"),
+            _("--cutoff %s lies in the future"), text);
     return LM_EXIT_OK;
 }
 
@@ -33,7 +39,7 @@ static int count(const struct lm_args *args, struct lm_store *store, struct lm_d
     struct lm_problem p = {0};
     char name[LM_NAME_MAX + 1];
     if (!lm_text_copy(name, sizeof name, args->rest[0], strlen(args->rest[0])) || name[0] == '\0')
-        return lm_usage(args, "NAME is empty, longer than 63 bytes or not clean text");
+        return lm_usage(args, _("NAME is empty, longer than 63 bytes or not clean text"));
     if (lm_inventory_make(store, name, cutoff, &inv, &p) != LM_OK)
         return lm_problem_fail(&p);
     int exit = LM_EXIT_OK;
@@ -52,7 +58,7 @@ static int run(const struct lm_args *args)
     bool list = lm_arg_given(args, "list");
     if (list != (args->n_rest == 0))
         return lm_usage(
-            args, list ? "--list is of all counts: leave NAME out" : "which count? NAME");
+            args, list ? _("--list is of all counts: leave NAME out") : _("which count? NAME"));
     if (list)
         return lm_list_counts(args);
     int exit = cutoff_of(args, &cutoff);
@@ -75,7 +81,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_count = {
     .name = "count",
     .group = LM_GROUP_AFTER,
-    .summary = "Put the sessions of a yearly count together",
+    .summary = N_("Put the sessions of a yearly count together"),
     .arguments = "NAME | --list",
     .details = "All sessions opened with --count NAME are one count, over days, mobs and lanes.\n"
                "Each animal counts once. Births, purchases, sales and deaths between the sessions\n"

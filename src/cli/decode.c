@@ -6,6 +6,7 @@
 #include "decode_out.h"
 #include "lines.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 struct run {
     enum lm_decode_style style;
@@ -82,7 +83,7 @@ static int run(const struct lm_args *args)
 const struct lm_command lm_command_decode = {
     .name = "decode",
     .group = LM_GROUP_CODES,
-    .summary = "Say every field of an electronic code",
+    .summary = N_("Say every field of an electronic code"),
     .arguments = "CODE...",
     .details =
         "A code is 15 digits; 3 and 12 digits with a blank, -, . or _ between; a two-letter\n"

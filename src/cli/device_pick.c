@@ -7,6 +7,7 @@
 #include "lugmark/decode.h"
 #include "problem.h"
 #include "record_text.h"
+#include "report/tongue.h"
 
 struct meant {
     struct lm_eid eid;
@@ -62,12 +63,43 @@ struct lm_device *lm_device_pick(struct lm_record *rec, const char *what, int *e
     if (n == 1)
         return one;
     if (n == 0)
-        *exit = lm_fail(LM_EXIT_INPUT, "look with lugmark show", "animal %s wears no device%s%s",
-            rec->key, what != NULL ? " " : "", clean);
+        *exit = lm_fail(LM_EXIT_INPUT,
+            what != NULL ? "look with lugmark show" : "lugmark tag puts one on",
+            "animal %s wears no device%s%s", rec->key, what != NULL ? " " : "", clean);
     else
-        *exit = lm_fail(LM_EXIT_INPUT, "say which with --old: its code, its number, or last",
-            "animal %s wears %u such devices: %s", rec->key, n, all);
+        *exit = lm_fail(LM_EXIT_INPUT, _("say which with --old: its code, its number, or last"),
+            _("animal %s wears %u such devices: %s"), rec->key, n, all);
     return NULL;
+}
+
+/* Whether another device of the animal says that it was put on for this one. */
+static bool has_successor(const struct lm_record *rec, unsigned at)
+{
+    for (unsigned i = 0; i < rec->n_devices; i++)
+        if (rec->devices[i].replaces == at + 1)
+            return true;
+    return false;
+}
+
+struct lm_device *lm_device_left_open(struct lm_record *rec, const char *what)
+{
+    struct meant m = {.text = what};
+    struct lm_decoded code;
+    struct lm_device *one = NULL;
+    char clean[LM_VISUAL_MAX + 1] = "";
+    if (what != NULL && lm_decode(what, strlen(what), &code, NULL) == LM_OK)
+        m.eid = code.eid;
+    if (what != NULL)
+        lm_visual_fold(lm_clean(clean, sizeof clean, what), m.fold);
+    for (unsigned i = 0; i < rec->n_devices; i++) {
+        struct lm_device *d = &rec->devices[i];
+        if (!carries(d, &m) || (d->gone && has_successor(rec, i)))
+            continue;
+        if (!d->gone || one != NULL)
+            return NULL; /* a worn one is meant, or nobody knows which */
+        one = d;
+    }
+    return one;
 }
 
 struct lm_device *lm_device_more(struct lm_record *rec, int *exit)
@@ -87,7 +119,7 @@ int lm_device_remove(
 {
     char on[LM_DATE_TEXT_SIZE], off[LM_DATE_TEXT_SIZE];
     if (reason == NULL || reason[0] == '\0')
-        return lm_fail(LM_EXIT_USAGE, LM_REMOVE_REASONS, "say why: --reason lost");
+        return lm_fail(LM_EXIT_USAGE, LM_REMOVE_REASONS, _("say why: --reason lost"));
     if (!lm_text_copy(device->why, sizeof device->why, reason, strlen(reason)))
         return lm_fail(
             LM_EXIT_INPUT, "at most 63 bytes", "--reason is too long or is not clean text");
@@ -99,9 +131,10 @@ int lm_device_remove(
     device->removed = date;
     if (device->official)
         fputs(
-            "lugmark: note: this is an official device. Taking it off and replacing it is governed "
-            "by the rules of\n  your animal-health authority: ask it, or your vet, what it wants "
-            "reported and which device may follow.\n",
+            _("lugmark: note: this is an official device. Taking it off and replacing it is "
+              "governed "
+              "by the rules of\n  your animal-health authority: ask it, or your vet, what it wants "
+              "reported and which device may follow.\n"),
             stderr);
     return LM_EXIT_OK;
 }

@@ -11,6 +11,12 @@
  */
 struct lm_device *lm_device_pick(struct lm_record *rec, const char *what, int *exit);
 
+/**
+ * The removed device that @p what names (NULL: the only one) and that no other was put on for yet.
+ * @return NULL when a worn device is named, too, or several or none.
+ */
+struct lm_device *lm_device_left_open(struct lm_record *rec, const char *what);
+
 /** Room for one device more, cleared; NULL after saying that there is none. */
 struct lm_device *lm_device_more(struct lm_record *rec, int *exit);
 

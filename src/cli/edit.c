@@ -11,6 +11,7 @@
 #include "open_db.h"
 #include "problem.h"
 #include "record_text.h"
+#include "report/tongue.h"
 
 static int say(const struct lm_args *args, const struct lm_record *rec, bool changed)
 {
@@ -22,7 +23,7 @@ static int say(const struct lm_args *args, const struct lm_record *rec, bool cha
         return LM_EXIT_OK;
     }
     if (!changed)
-        puts("nothing changed: the register says so already");
+        puts(_("nothing changed: the register says so already"));
     lm_record_block(stdout, rec);
     return LM_EXIT_OK;
 }
@@ -84,7 +85,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_edit = {
     .name = "edit",
     .group = LM_GROUP_REGISTER,
-    .summary = "Change what the register says of an animal",
+    .summary = N_("Change what the register says of an animal"),
     .arguments = "ANIMAL",
     .details = "ANIMAL is its key, or a number or code that only it carries. An empty value\n"
                "clears a field: --mob \"\".",

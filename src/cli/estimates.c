@@ -6,6 +6,7 @@
 #include "open_db.h"
 #include "out_json.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 struct gather {
     struct lm_store *store;
@@ -36,8 +37,9 @@ static int write_all(const struct lm_args *args, struct gather *g, const struct 
         lm_estimates_json(stdout, g->e, r);
         puts("}");
     } else {
-        printf("Estimates from %u session%s. They are no count.\n", g->taken,
-            g->taken == 1 ? "" : "s");
+        printf(lm_tongue_n("Estimates from %u session. They are no count.\n",
+                   "Estimates from %u sessions. They are no count.\n", g->taken),
+            g->taken);
         lm_estimates_text(stdout, g->e, r);
     }
     return LM_EXIT_OK;
@@ -87,7 +89,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_estimates = {
     .name = "estimates",
     .group = LM_GROUP_AFTER,
-    .summary = "Estimate readability, heads, and how long devices stay",
+    .summary = N_("Estimate readability, heads, and how long devices stay"),
     .arguments = "",
     .details =
         "Each estimate has its 95 % interval and says what it rests on. Devices are watched\n"

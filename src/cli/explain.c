@@ -42,19 +42,19 @@ static int place_of(
         return lm_usage(args, "an explanation is named as in the list, X1, not \"%s\"", word);
     if (n < 1 || n > lm_explain_count(t->all))
         return lm_fail(
-            LM_EXIT_INPUT, "look with lugmark explain", "there is no explanation X%lu", n);
+            LM_EXIT_INPUT, _("look with lugmark explain"), _("there is no explanation X%lu"), n);
     *place = (uint32_t) n - 1;
     if (t->skip[*place])
-        return lm_fail(LM_EXIT_INPUT, "look with lugmark explain",
-            "X%lu is settled: it was rejected, or the register says so already", n);
+        return lm_fail(LM_EXIT_INPUT, _("look with lugmark explain"),
+            _("X%lu is settled: it was rejected, or the register says so already"), n);
     return LM_EXIT_OK;
 }
 
 static int failed(const struct lm_told *t, enum lm_err err, uint32_t i)
 {
     if (err == LM_EARG)
-        return lm_fail(LM_EXIT_INPUT, "look with lugmark show; mend it with lugmark retag",
-            "X%u: the register is no longer as it was in that session", i + 1);
+        return lm_fail(LM_EXIT_INPUT, _("look with lugmark show; mend it with lugmark retag"),
+            _("X%u: the register is no longer as it was in that session"), i + 1);
     return err == LM_ENOMEM ? lm_fail(LM_EXIT_FAILED, NULL, "out of memory") : lm_db_fail(t->store);
 }
 
@@ -80,7 +80,7 @@ static void say_accepted(const struct lm_args *args, const struct lm_told *t, ui
         say_settled(t, i, "accepted");
         return;
     }
-    printf("X%u accepted:", i + 1);
+    printf(_("X%u accepted:"), i + 1);
     for (uint32_t k = 0; k < e->n_animals; k++)
         printf(" %s", lm_roll_animal(lm_session_roll(t->session), e->animals[k]).key);
     putchar('\n');
@@ -90,8 +90,8 @@ static int accept(const struct lm_args *args, const struct lm_told *t, uint32_t 
 {
     const struct lm_explanation *e = lm_explain_at(t->all, i);
     if (!lm_explain_mends(e))
-        return lm_fail(LM_EXIT_INPUT, "there is nothing to accept; reject it if it is wrong",
-            "X%u (%s) changes nothing in the register", i + 1, lm_explain_kind_name(e->kind));
+        return lm_fail(LM_EXIT_INPUT, _("there is nothing to accept; reject it if it is wrong"),
+            _("X%u (%s) changes nothing in the register"), i + 1, lm_explain_kind_name(e->kind));
     enum lm_err err = lm_told_accept(t, i);
     if (err != LM_OK)
         return failed(t, err, i);
@@ -104,7 +104,9 @@ static int accept_all(const struct lm_args *args, const struct lm_told *t, doubl
 {
     uint32_t n = lm_roll_animals(lm_session_roll(t->session)), done = 0;
     bool *used = calloc((size_t) n + 1, sizeof *used);
-    int exit = used != NULL ? LM_EXIT_OK : lm_fail(LM_EXIT_FAILED, NULL, "out of memory");
+    int exit = LM_EXIT_OK;
+    if (used == NULL)
+        return lm_fail(LM_EXIT_FAILED, NULL, "out of memory");
     for (uint32_t i = 0; i < lm_explain_count(t->all) && exit == LM_EXIT_OK; i++) {
         const struct lm_explanation *e = lm_explain_at(t->all, i);
         bool free_yet = lm_explain_mends(e) && !t->skip[i] && e->probability >= above;
@@ -119,7 +121,7 @@ static int accept_all(const struct lm_args *args, const struct lm_told *t, doubl
     }
     free(used);
     if (exit == LM_EXIT_OK && done == 0 && !lm_arg_given(args, "json"))
-        puts("no explanation is that sure and mends something");
+        puts(_("no explanation is that sure and mends something"));
     return exit;
 }
 
@@ -131,7 +133,7 @@ static int reject(const struct lm_args *args, const struct lm_told *t, uint32_t 
     if (lm_arg_given(args, "json"))
         say_settled(t, i, "rejected");
     else
-        printf("X%u rejected: it will not be offered again\n", i + 1);
+        printf(_("X%u rejected: it will not be offered again\n"), i + 1);
     return LM_EXIT_OK;
 }
 
@@ -169,7 +171,8 @@ static int tell(const struct lm_args *args, struct lm_store *store,
     if (err == LM_OK)
         err = lm_past_store(store, row, session, &supply, &past);
     if (err == LM_OK)
-        err = lm_supply_explain_past(&supply, &past, session, &all);
+        err = lm_supply_explain_past(
+            &supply, &past, session, lm_supply_speech(args, !lm_arg_given(args, "json")), &all);
     lm_past_free(&past);
     lm_supply_free(&supply);
     if (err != LM_OK)
@@ -192,16 +195,17 @@ static int from_store(const struct lm_args *args, struct lm_store *store, int64_
     struct lm_replay replay;
     enum lm_err err = lm_store_session(store, id, &s);
     if (err == LM_ENOTFOUND && id > 0)
-        return lm_fail(LM_EXIT_INPUT, NULL, "there is no session %lld", (long long) id);
+        return lm_fail(LM_EXIT_INPUT, NULL, _("there is no session %lld"), (long long) id);
     if (err == LM_ENOTFOUND)
-        return lm_fail(LM_EXIT_INPUT, "open one with lugmark open", "there is no session yet");
+        return lm_fail(
+            LM_EXIT_INPUT, _("open one with lugmark open"), _("there is no session yet"));
     if (err == LM_OK)
         err = lm_replay_session(store, &s, NULL, &replay);
     if (err != LM_OK)
         return err == LM_ENOMEM ? lm_fail(LM_EXIT_FAILED, NULL, "out of memory")
                                 : lm_db_fail(store);
     if (!lm_session_is_closed(replay.session))
-        fputs("lugmark: note: the session is still open, nobody is missing yet\n", stderr);
+        fputs(_("lugmark: note: the session is still open, nobody is missing yet\n"), stderr);
     int exit = tell(args, store, replay.session, &s, above);
     lm_replay_free(&replay);
     return exit;
@@ -214,7 +218,7 @@ static int take(const struct lm_args *args, long long *id, double *above)
                  lm_arg_given(args, "accept-all");
     const char *text = lm_arg(args, "above");
     if (n > 1)
-        return lm_usage(args, "one of --accept, --accept-all and --reject at a time");
+        return lm_usage(args, _("one of --accept, --accept-all and --reject at a time"));
     if (text != NULL && !lm_arg_given(args, "accept-all"))
         return lm_usage(args, "--above goes with --accept-all");
     if (text != NULL) {
@@ -226,7 +230,7 @@ static int take(const struct lm_args *args, long long *id, double *above)
         errno = 0;
         *id = strtoll(args->rest[0], &end, 10);
         if (errno != 0 || *end != '\0' || *id < 1)
-            return lm_usage(args, "SESSION is a number such as 3, not \"%s\"", args->rest[0]);
+            return lm_usage(args, _("SESSION is a number such as 3, not \"%s\""), args->rest[0]);
     }
     return LM_EXIT_OK;
 }
@@ -259,7 +263,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_explain = {
     .name = "explain",
     .group = LM_GROUP_AFTER,
-    .summary = "Say what most likely happened, how sure that is, and why",
+    .summary = N_("Say what most likely happened, how sure that is, and why"),
     .arguments = "[SESSION]",
     .details = "Without SESSION: the latest in the register. Accepting keeps the old state in the\n"
                "history. New devices, swaps and shifted runs can be accepted; the other kinds\n"

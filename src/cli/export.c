@@ -11,6 +11,7 @@
 #include "out_file.h"
 #include "out_json.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 static enum lm_err write_csv(const struct lm_record *rec, long line, void *ctx)
 {
@@ -127,7 +128,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_export = {
     .name = "export",
     .group = LM_GROUP_REGISTER,
-    .summary = "Write the register as CSV, or a session as event lines",
+    .summary = N_("Write the register as CSV, or a session as event lines"),
     .arguments = "",
     .details = "The CSV is what import takes, and loses nothing. With --json the register is\n"
                "written as one JSON object an animal. Without --session, events are those of\n"

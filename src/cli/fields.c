@@ -5,6 +5,7 @@
 #include <string.h>
 #include <time.h>
 
+#include "life.h"
 #include "lugmark/decode.h"
 #include "problem.h"
 
@@ -215,10 +216,29 @@ static int set_all(
     return LM_EXIT_OK;
 }
 
+/* What import would refuse is not entered by hand either: the register reads its own export. */
+static int look_at_dates(const struct lm_args *args, const struct lm_record *rec)
+{
+    char born[LM_DATE_TEXT_SIZE], since[LM_DATE_TEXT_SIZE];
+    if (!lm_arg_given(args, "born") && !lm_arg_given(args, "status") &&
+        !lm_arg_given(args, "status-date"))
+        return LM_EXIT_OK;
+    if (lm_life_future(rec->born) || lm_life_future(rec->status_date))
+        return lm_fail(LM_EXIT_INPUT, "what is to come is entered when it has come",
+            "a date lies in the future");
+    if (rec->born.year != 0 && rec->status_date.year != 0 &&
+        lm_date_days(rec->status_date, 1) < lm_date_days(rec->born, 0))
+        return lm_fail(LM_EXIT_INPUT, "correct one of the two dates",
+            "it was born %s, so it cannot be %s since %s", lm_date_format(rec->born, born),
+            lm_status_name((enum lm_status) rec->status), lm_date_format(rec->status_date, since));
+    return LM_EXIT_OK;
+}
+
 int lm_fields_animal(const struct lm_args *args, struct lm_record *rec, unsigned *given)
 {
     struct target t = {.rec = rec};
-    return set_all(args, animal_fields, &t, given);
+    int exit = set_all(args, animal_fields, &t, given);
+    return exit == LM_EXIT_OK ? look_at_dates(args, rec) : exit;
 }
 
 int lm_fields_device(const struct lm_args *args, struct lm_device *device, unsigned *given)

@@ -7,6 +7,7 @@
 #include "open_db.h"
 #include "problem.h"
 #include "record_text.h"
+#include "report/tongue.h"
 
 struct hits {
     bool json, more;
@@ -43,16 +44,16 @@ static int run(const struct lm_args *args)
     if (!lm_arg_number(args, "limit", 1, 1000000, &h.limit))
         return LM_EXIT_USAGE;
     if (text[0] == '\0')
-        return lm_usage(args, "an empty text is in every animal");
+        return lm_usage(args, _("an empty text is in every animal"));
     int exit = lm_db_open(args, LM_STORE_READ, &store);
     if (exit != LM_EXIT_OK)
         return exit;
     if (lm_store_find(store, text, (unsigned) h.limit + 1, show, &h) != LM_OK)
         exit = lm_db_fail(store);
     else if (h.shown == 0)
-        exit = lm_fail(LM_EXIT_FLAGGED, NULL, "nothing in the register holds \"%s\"", clean);
+        exit = lm_fail(LM_EXIT_FLAGGED, NULL, _("nothing in the register holds \"%s\""), clean);
     else if (h.more)
-        fprintf(stderr, "lugmark: there are more than %ld; --limit shows more\n", h.limit);
+        fprintf(stderr, _("lugmark: there are more than %ld; --limit shows more\n"), h.limit);
     lm_store_close(store);
     return exit;
 }
@@ -65,7 +66,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_find = {
     .name = "find",
     .group = LM_GROUP_REGISTER,
-    .summary = "Find animals by key, printed number, code, breed or mob",
+    .summary = N_("Find animals by key, printed number, code, breed or mob"),
     .arguments = "TEXT",
     .details = "Exact matches come first. Nothing found is exit status 1.",
     .example = "lugmark find 0417",

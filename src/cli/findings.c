@@ -62,7 +62,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_findings = {
     .name = "findings",
     .group = LM_GROUP_AFTER,
-    .summary = "Say what a session found",
+    .summary = N_("Say what a session found"),
     .arguments = "[SESSION]",
     .details = "Without SESSION: the one that is open, asked of the daemon, else the latest in\n"
                "the register. Missing animals are named once a session is closed.",

@@ -9,6 +9,7 @@
 #include "out_json.h"
 #include "problem.h"
 #include "verdict.h"
+#include "report/tongue.h"
 
 /* What the daemon wrote for people, whatever it holds: it must not drive the terminal. */
 static void write_clean(FILE *out, const char *text)
@@ -65,9 +66,10 @@ int lm_findings_stored(const struct lm_args *args, int64_t id)
         return exit;
     enum lm_err err = lm_store_session(store, id, &s);
     if (err == LM_ENOTFOUND && id > 0)
-        exit = lm_fail(LM_EXIT_INPUT, NULL, "there is no session %lld", (long long) id);
+        exit = lm_fail(LM_EXIT_INPUT, NULL, _("there is no session %lld"), (long long) id);
     else if (err == LM_ENOTFOUND)
-        exit = lm_fail(LM_EXIT_INPUT, "open one with lugmark open", "there is no session yet");
+        exit =
+            lm_fail(LM_EXIT_INPUT, _("open one with lugmark open"), _("there is no session yet"));
     else
         exit = err == LM_OK ? report(args, store, &s) : lm_db_fail(store);
     lm_store_close(store);

@@ -19,7 +19,7 @@ static int run(const struct lm_args *args)
     errno = 0;
     long n = strtol(text, &end, 10);
     if (text[0] < '0' || text[0] > '9' || *end != '\0' || errno != 0 || n > HEADS_MAX)
-        return lm_usage(args, "N is a whole number from 0 to %ld, not \"%s\"", HEADS_MAX, text);
+        return lm_usage(args, _("N is a whole number from 0 to %ld, not \"%s\""), HEADS_MAX, text);
     json_t *request = json_pack("{s:s, s:I}", "do", "head", "n", (json_int_t) n);
     if (lane != NULL && json_object_set_new(request, "lane", json_string(lane)) != 0) {
         json_decref(request);
@@ -48,7 +48,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_head = {
     .name = "head",
     .group = LM_GROUP_RACE,
-    .summary = "Say how many heads were counted through the gate",
+    .summary = N_("Say how many heads were counted through the gate"),
     .arguments = "N",
     .details = "The last count of a lane stands; the counts of several lanes add up.",
     .example = "lugmark head 213",

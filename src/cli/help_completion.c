@@ -16,7 +16,7 @@ static const char tail[] =
     "    local i\n"
     "    for ((i = 1; i < COMP_CWORD; i++)); do\n"
     "        case ${COMP_WORDS[i]} in\n"
-    "        --db | --socket)\n"
+    "        --db | --socket | --lang)\n"
     "            [[ ${COMP_WORDS[i + 1]} == = ]] && ((i++))\n"
     "            ((i++))\n"
     "            ;;\n"

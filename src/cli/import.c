@@ -12,6 +12,7 @@
 #include "out_json.h"
 #include "problem.h"
 #include "progress.h"
+#include "report/tongue.h"
 
 #define IMPORT_CACHE_KIB 65536u /* pages that would else be written out and read back */
 
@@ -83,8 +84,9 @@ static int say(const struct lm_args *args, const struct import *im, bool dry)
                                  "devices", (json_int_t) im->devices, "dry_run", dry));
         return LM_EXIT_OK;
     }
-    printf("%lu animals, %lu devices%s\n", im->animals, im->devices,
-        dry ? "; nothing was changed (--dry-run)" : "");
+    printf(dry ? _("%lu animals, %lu devices; nothing was changed (--dry-run)\n")
+               : _("%lu animals, %lu devices\n"),
+        im->animals, im->devices);
     return LM_EXIT_OK;
 }
 
@@ -106,7 +108,7 @@ static void tell_kin(const struct lm_family_problem *problem, void *ctx)
         return;
     }
     lm_problem_format(&p, line, sizeof line);
-    fprintf(stderr, "lugmark: note: %s\n", line);
+    fprintf(stderr, _("lugmark: note: %s\n"), line);
 }
 
 /* The file against itself and against what the register says of the others. */
@@ -126,14 +128,16 @@ static int finish(const struct lm_args *args, struct import *im, enum lm_err err
         err = check_kin(im);
     if (im->problems.count > 0) {
         int exit = lm_problems_end(&im->problems);
-        fprintf(stderr, "lugmark: nothing was imported from %s\n", im->name);
+        char clean[512];
+        fprintf(stderr, _("lugmark: nothing was imported from %s\n"),
+            lm_clean(clean, sizeof clean, im->name));
         return exit;
     }
     if (im->broken)
         return LM_EXIT_FAILED;
     if (err != LM_OK)
         return lm_fail(
-            lm_exit_of(err), NULL, "%s could not be read: %s", im->name, lm_err_str(err));
+            lm_exit_of(err), NULL, _("%s could not be read: %s"), im->name, lm_err_str(err));
     if (!dry && lm_store_commit(im->store) != LM_OK)
         return lm_db_fail(im->store);
     return say(args, im, dry);
@@ -144,7 +148,7 @@ static int read_mapping(const char *name, struct lm_regcsv_map **map)
     struct lm_problems problems = {0};
     FILE *in = fopen(name, "rbe");
     if (in == NULL)
-        return lm_fail(LM_EXIT_INPUT, NULL, "%s cannot be opened: %s", name, strerror(errno));
+        return lm_fail(LM_EXIT_INPUT, NULL, _("%s cannot be opened: %s"), name, strerror(errno));
     enum lm_err err = lm_regcsv_map_read(in, name, lm_problems_add, &problems, map);
     fclose(in);
     int exit = lm_problems_end(&problems);
@@ -212,7 +216,7 @@ static int run(const struct lm_args *args)
         return import(args, stdin, "standard input");
     FILE *in = fopen(name, "rbe");
     if (in == NULL)
-        return lm_fail(LM_EXIT_INPUT, NULL, "%s cannot be opened: %s", name, strerror(errno));
+        return lm_fail(LM_EXIT_INPUT, NULL, _("%s cannot be opened: %s"), name, strerror(errno));
     int exit = import(args, in, name);
     fclose(in);
     return exit;
@@ -231,7 +235,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_import = {
     .name = "import",
     .group = LM_GROUP_REGISTER,
-    .summary = "Take animals and devices from a file, all of it or nothing",
+    .summary = N_("Take animals and devices from a file, all of it or nothing"),
     .arguments = "FILE",
     .details =
         "One row a device; the animal's columns repeat. Columns, in any order:\n"

@@ -6,6 +6,7 @@
 #include "open_db.h"
 #include "out_json.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 static int refuse_existing(struct lm_store *store, const char *path)
 {
@@ -17,12 +18,14 @@ static int refuse_existing(struct lm_store *store, const char *path)
 
 static int say(const struct lm_args *args, const char *path, const char *holding)
 {
+    char clean[4096]; /* a name of a file can be any bytes */
+    lm_clean(clean, sizeof clean, path);
     if (lm_arg_given(args, "json")) {
-        lm_json_line(stdout, json_pack("{s:s, s:s}", "register", path, "holding", holding));
+        lm_json_line(stdout, json_pack("{s:s, s:s}", "register", clean, "holding", holding));
         return LM_EXIT_OK;
     }
-    printf("A new register is at %s\n", path);
-    puts("Next: lugmark import register.csv, or lugmark add --visual 0001 --species goat");
+    printf(_("A new register is at %s\n"), clean);
+    puts(_("Next: lugmark import register.csv, or lugmark add --visual 0001 --species goat"));
     return LM_EXIT_OK;
 }
 
@@ -39,6 +42,8 @@ static int run(const struct lm_args *args)
         return exit;
     /* Only "there is none" goes on: an odd file in that place is reported, never replaced. */
     enum lm_err err = lm_store_open(path, LM_STORE_READ, &store, &p);
+    if (err == LM_EINPUT) /* written by an older version? Then it is brought forward, as was said */
+        err = lm_store_open(path, LM_STORE_WRITE, &store, &p);
     if (err == LM_OK)
         return refuse_existing(store, path);
     if (err == LM_ENOTFOUND)
@@ -62,7 +67,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_init = {
     .name = "init",
     .group = LM_GROUP_REGISTER,
-    .summary = "Make an empty register",
+    .summary = N_("Make an empty register"),
     .arguments = "",
     .example = "lugmark init --holding \"Example holding\"",
     .options = options,

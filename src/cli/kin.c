@@ -5,6 +5,7 @@
 
 #include "open_db.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 static bool say(struct lm_problem *p, bool refused, const char *mend, const char *what)
 {
@@ -19,25 +20,25 @@ bool lm_kin_words(const struct lm_family_problem *problem, struct lm_problem *p)
     lm_date_format(problem->parent_born, parent);
     switch (problem->fault) {
     case LM_FAMILY_OWN_PARENT:
-        snprintf(what, sizeof what, "animal %s would be its own forebear", problem->animal);
-        return say(p, true, "correct the dam or the sire of one in that line", what);
+        snprintf(what, sizeof what, _("animal %s would be its own forebear"), problem->animal);
+        return say(p, true, _("correct the dam or the sire of one in that line"), what);
     case LM_FAMILY_YOUNGER_PARENT:
-        snprintf(what, sizeof what, "animal %s, born %s, cannot be of %s, born %s", problem->animal,
-            kid, problem->parent, parent);
-        return say(p, true, "correct the parent or a date of birth", what);
+        snprintf(what, sizeof what, _("animal %s, born %s, cannot be of %s, born %s"),
+            problem->animal, kid, problem->parent, parent);
+        return say(p, true, _("correct the parent or a date of birth"), what);
     case LM_FAMILY_DAM_TOO_YOUNG:
         snprintf(what, sizeof what,
-            "%s was not five months old, the carrying time alone, when %s was born",
+            _("%s was not five months old, the carrying time alone, when %s was born"),
             problem->parent, problem->animal);
-        return say(p, false, "look at both dates of birth", what);
+        return say(p, false, _("look at both dates of birth"), what);
     case LM_FAMILY_DAM_MALE:
-        snprintf(what, sizeof what, "%s, the dam of %s, is entered as a male", problem->parent,
+        snprintf(what, sizeof what, _("%s, the dam of %s, is entered as a male"), problem->parent,
             problem->animal);
-        return say(p, false, "correct the dam or the sex", what);
+        return say(p, false, _("correct the dam or the sex"), what);
     case LM_FAMILY_SIRE_FEMALE:
-        snprintf(what, sizeof what, "%s, the sire of %s, is entered as a female", problem->parent,
-            problem->animal);
-        return say(p, false, "correct the sire or the sex", what);
+        snprintf(what, sizeof what, _("%s, the sire of %s, is entered as a female"),
+            problem->parent, problem->animal);
+        return say(p, false, _("correct the sire or the sex"), what);
     }
     return false;
 }
@@ -63,7 +64,7 @@ static void tell(const struct lm_family_problem *problem, void *ctx)
         one->refused++;
         lm_problem_print(&p);
     } else {
-        fprintf(stderr, "lugmark: note: %s\n", p.what);
+        fprintf(stderr, _("lugmark: note: %s\n"), p.what);
     }
 }
 

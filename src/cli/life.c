@@ -9,6 +9,7 @@
 #include "open_db.h"
 #include "problem.h"
 #include "record_text.h"
+#include "report/tongue.h"
 
 struct lm_date lm_life_today(void)
 {
@@ -27,11 +28,11 @@ int lm_life_date(const struct lm_args *args, const char *name, struct lm_date *d
     if (text == NULL)
         return LM_EXIT_OK;
     if (text[0] == '\0' || lm_date_parse(text, strlen(text), date) != LM_OK)
-        return lm_fail(LM_EXIT_INPUT, "write 2026, 2026-03 or 2026-03-28", "--%s cannot be \"%s\"",
-            name, text);
+        return lm_fail(LM_EXIT_INPUT, _("write 2026, 2026-03 or 2026-03-28"),
+            _("--%s cannot be \"%s\""), name, text);
     if (lm_life_future(*date))
-        return lm_fail(LM_EXIT_INPUT, "enter it when it has happened", "--%s %s lies in the future",
-            name, text);
+        return lm_fail(LM_EXIT_INPUT, _("enter it when it has happened"),
+            _("--%s %s lies in the future"), name, text);
     return LM_EXIT_OK;
 }
 
@@ -118,8 +119,8 @@ bool lm_life_before_birth(const struct lm_record *rec, struct lm_date date, cons
     if (rec->born.year == 0 || date.year == 0 ||
         lm_date_days(date, 1) >= lm_date_days(rec->born, 0))
         return false;
-    lm_fail(LM_EXIT_INPUT, "correct one of the two dates",
-        "animal %s was born %s, so it cannot have been %s %s", rec->key,
+    lm_fail(LM_EXIT_INPUT, _("correct one of the two dates"),
+        _("animal %s was born %s, so it cannot have been %s %s"), rec->key,
         lm_date_format(rec->born, born), what, lm_date_format(date, text));
     return true;
 }
@@ -136,7 +137,7 @@ static int step_allowed(
     if (lm_life_before_birth(rec, date, step->done))
         return LM_EXIT_INPUT;
     if (rec->status_date.year != 0 && lm_date_days(date, 1) < lm_date_days(rec->status_date, 0))
-        return lm_fail(LM_EXIT_INPUT, "correct one of the two dates",
+        return lm_fail(LM_EXIT_INPUT, _("correct one of the two dates"),
             "animal %s is %s since %s, so it cannot have been %s %s", rec->key, is, since,
             step->done, lm_date_format(date, text));
     return LM_EXIT_OK;

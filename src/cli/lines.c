@@ -32,7 +32,7 @@ void lm_lines_place(const struct lm_lines *lines, long column, struct lm_problem
 bool lm_line_is_blank(const char *line, size_t len)
 {
     for (size_t i = 0; i < len; i++)
-        if (line[i] != ' ' && line[i] != '\t')
+        if (line[i] != ' ' && line[i] != '\t' && line[i] != '\r')
             return false;
     return true;
 }

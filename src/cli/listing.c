@@ -9,6 +9,7 @@
 #include "out_json.h"
 #include "problem.h"
 #include "verdict.h"
+#include "report/tongue.h"
 
 static json_t *time_or_null(int64_t t_ms)
 {
@@ -99,7 +100,7 @@ static void session_lines(const json_t *list)
         putchar('\n');
     }
     if (json_array_size(list) == 0)
-        puts("There was no session yet.");
+        puts(_("There was no session yet."));
 }
 
 static void count_lines(const json_t *list)
@@ -110,12 +111,15 @@ static void count_lines(const json_t *list)
     json_array_foreach(list, i, c)
     {
         lm_json_text(c, "closed", closed, sizeof closed);
-        printf("%s: %lld sessions%s%.10s\n", lm_json_text(c, "name", name, sizeof name),
-            (long long) lm_json_int(c, "sessions", 0), closed[0] != '\0' ? ", closed " : "",
-            closed);
+        long long n = (long long) lm_json_int(c, "sessions", 0);
+        printf(lm_tongue_n("%s: %lld session", "%s: %lld sessions", (unsigned long) n),
+            lm_json_text(c, "name", name, sizeof name), n);
+        if (closed[0] != '\0')
+            printf(_(", closed %.10s"), closed);
+        putchar('\n');
     }
     if (json_array_size(list) == 0)
-        puts("There was no count yet.");
+        puts(_("There was no count yet."));
 }
 
 static int list_of(const struct lm_args *args, const char *key, lm_session_fn *add)

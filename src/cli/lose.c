@@ -2,14 +2,15 @@
 #include "command.h"
 
 #include "life.h"
+#include "report/tongue.h"
 
 static int run(const struct lm_args *args)
 {
     static const struct lm_status_step step = {.done = "lost",
         .to = LM_LOST,
         .from = 1u << LM_ON_FARM,
-        .mend = "one that came back is entered with lugmark found; mistakes are taken back with "
-                "lugmark undo --register"};
+        .mend = "lost and back: lugmark found; sold and back: lugmark edit KEY --status on-farm "
+                "--status-date DAY --why bought; a mistake: lugmark undo --register"};
     return lm_status_run(args, &step, NULL);
 }
 
@@ -21,7 +22,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_lose = {
     .name = "lose",
     .group = LM_GROUP_REGISTER,
-    .summary = "Enter animals as lost",
+    .summary = N_("Enter animals as lost"),
     .arguments = "ANIMAL...",
     .details = "All animals named are entered, or none. It keeps its devices and its place in the\n"
                "history; lugmark undo --register takes it back.",

@@ -8,6 +8,7 @@
 #include "lugmark/decode.h"
 #include "problem.h"
 #include "table.h"
+#include "report/tongue.h"
 
 enum { ANIMAL, EID, VISUAL };
 
@@ -146,7 +147,7 @@ int lm_lot_read(const char *path, const struct lm_roll *roll, struct lm_lot *lot
     FILE *in = std ? stdin : fopen(path, "rbe");
     if (table == NULL || in == NULL) {
         free(table);
-        return lm_fail(LM_EXIT_INPUT, NULL, "%s cannot be opened: %s", path, strerror(errno));
+        return lm_fail(LM_EXIT_INPUT, NULL, _("%s cannot be opened: %s"), path, strerror(errno));
     }
     name_it(path, lot);
     enum lm_err err = lm_table_begin(table, in, std ? "standard input" : path, &plan, &p);
@@ -159,7 +160,7 @@ int lm_lot_read(const char *path, const struct lm_roll *roll, struct lm_lot *lot
     if (!std)
         fclose(in);
     if (err == LM_EAGAIN && problems.count == 0 && lot->n == 0)
-        return lm_fail(LM_EXIT_INPUT, NULL, "%s names no animal", path);
+        return lm_fail(LM_EXIT_INPUT, NULL, _("%s names no animal"), path);
     if (err != LM_EAGAIN && problems.count == 0)
         return lm_fail(LM_EXIT_FAILED, NULL, "%s could not be read", path);
     return lm_problems_end(&problems);

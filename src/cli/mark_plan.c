@@ -10,6 +10,7 @@
 #include "open_db.h"
 #include "out_json.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 #define YEARS_SHOWN 8
 
@@ -21,7 +22,7 @@ static void year_words(const struct lm_markplan *plan, int year)
         return;
     printf("    %d  %s", year, mark.colour);
     if (mark.letter != 0)
-        printf("  letter %c", mark.letter);
+        printf(_("  letter %c"), mark.letter);
     putchar('\n');
 }
 
@@ -43,15 +44,16 @@ static int show(const struct lm_args *args, const struct lm_markplan *plan)
         return LM_EXIT_OK;
     }
     if (lm_markplan_empty(plan)) {
-        puts("No marking plan is set. One key at a time: lugmark mark-plan set ear-female \"right "
-             "ear\"");
+        puts(
+            _("No marking plan is set. One key at a time: lugmark mark-plan set ear-female \"right "
+              "ear\""));
         return LM_EXIT_OK;
     }
-    puts("The marking plan of this holding, its own convention and no rule:");
+    puts(_("The marking plan of this holding, its own convention and no rule:"));
     for (int i = 0; i < LM_PLAN_KEYS; i++)
         if (plan->values[i][0] != '\0')
             printf("  %-17s %s\n", lm_plan_key_name((enum lm_plan_key) i), plan->values[i]);
-    puts("  by year of birth:");
+    puts(_("  by year of birth:"));
     for (int y = year - YEARS_SHOWN + 2; y <= year + 1; y++)
         year_words(plan, y);
     return LM_EXIT_OK;
@@ -140,7 +142,7 @@ struct checking {
 static enum lm_err check_one(const struct lm_record *rec, long line, void *ctx)
 {
     struct checking *c = ctx;
-    char should[LM_PLAN_TEXT_MAX];
+    char should[LM_PLAN_TEXT_MAX], words[2 * LM_PLAN_TEXT_MAX];
     (void) line;
     if (rec->status != LM_ON_FARM)
         return LM_OK;
@@ -152,7 +154,7 @@ static enum lm_err check_one(const struct lm_record *rec, long line, void *ctx)
         json_array_append_new(
             c->list, json_pack("{s:s, s:s}", "animal", rec->key, "should", should));
     else
-        printf("%-12s should wear: %s\n", rec->key, should);
+        printf(_("%-12s should wear: %s\n"), rec->key, lm_tongue_list(should, words, sizeof words));
     return LM_OK;
 }
 
@@ -168,8 +170,8 @@ static int check(const struct lm_args *args, struct lm_store *store, const struc
     if (c.list != NULL)
         lm_json_line(stdout, c.list);
     else
-        printf("%lu of %lu animals on the farm wear other marks than the plan says; that is a "
-               "note, no fault\n",
+        printf(_("%lu of %lu animals on the farm wear other marks than the plan says; that is a "
+                 "note, no fault\n"),
             c.differ, c.looked_at);
     return LM_EXIT_OK;
 }
@@ -187,7 +189,7 @@ static int for_whom(const struct lm_args *args, const struct lm_markplan *plan)
     struct lm_mark mark = lm_markplan_for(plan, &whom);
     lm_mark_words(&mark, words);
     if (!lm_arg_given(args, "json")) {
-        puts(words[0] != '\0' ? words : "the plan says nothing of it");
+        puts(words[0] != '\0' ? words : _("the plan says nothing of it"));
         return LM_EXIT_OK;
     }
     char letter[2] = {mark.letter, '\0'};
@@ -250,7 +252,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_mark_plan = {
     .name = "mark-plan",
     .group = LM_GROUP_REGISTER,
-    .summary = "Show or set which colour, ear and number an animal should wear",
+    .summary = N_("Show or set which colour, ear and number an animal should wear"),
     .arguments = "[set KEY VALUE | import FILE | check | for]",
     .details =
         "The holding's own convention, kept in the register; what does not fit is a note.\n"

@@ -5,6 +5,7 @@
 
 #include "open_db.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 static bool found(const struct lm_stock_item *item)
 {
@@ -74,8 +75,8 @@ int lm_marks_from_stock(
     else
         return LM_EXIT_OK;
     if (err == LM_ENOTFOUND)
-        return lm_fail(LM_EXIT_INPUT, "see lugmark stock",
-            "there is no strip %s in the stock, or all of it is used",
+        return lm_fail(LM_EXIT_INPUT, _("see lugmark stock"),
+            _("there is no strip %s in the stock, or all of it is used"),
             lm_clean(clean, sizeof clean, strip));
     if (err != LM_OK)
         return lm_db_fail(store);
@@ -127,17 +128,26 @@ struct carriers {
     bool by_code;
 };
 
+static void warn_worn(struct lm_warnings *w, const struct lm_device *d, const char *key)
+{
+    char code[LM_EID_TEXT_SIZE];
+    lm_eid_format(d->eid, code);
+    if (d->gone)
+        lm_warn(w, "allow-number", "code %s was worn by animal %s", code, key);
+    else
+        lm_warn(w, "allow-number", "code %s is worn by animal %s", code, key);
+}
+
 static enum lm_err check_carrier(const struct lm_record *rec, long line, void *ctx)
 {
     const struct carriers *c = ctx;
-    char fold[LM_VISUAL_MAX + 1], code[LM_EID_TEXT_SIZE];
+    char fold[LM_VISUAL_MAX + 1];
     (void) line;
     for (unsigned i = 0; strcmp(rec->key, c->key) != 0 && i < rec->n_devices; i++) {
         const struct lm_device *d = &rec->devices[i];
         lm_visual_fold(d->visual, fold);
         if (c->by_code && lm_eid_key(d->eid) == lm_eid_key(c->device->eid))
-            lm_warn(c->w, "allow-number", "code %s %s by animal %s", lm_eid_format(d->eid, code),
-                d->gone ? "was worn" : "is worn", rec->key);
+            warn_worn(c->w, d, rec->key);
         else if (!c->by_code && fold[0] != '\0' && strcmp(fold, c->fold) == 0 && !d->gone &&
                  rec->status == LM_ON_FARM)
             lm_warn(

@@ -8,6 +8,7 @@
 #include "life.h"
 #include "open_db.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 /* What only the other entry knows is taken over; what both say is left as the first has it. */
 static void take_text(char *mine, const char *theirs, size_t size)
@@ -120,7 +121,7 @@ static int merge(struct lm_life *life, struct lm_record *b)
     if (exit != LM_EXIT_OK)
         return exit;
     if (!lm_arg_given(life->args, "json"))
-        printf("%s is merged into %s:\n", b->key, a->key);
+        printf(_("%s is merged into %s:\n"), b->key, a->key);
     return lm_life_show(life->args, a);
 }
 
@@ -134,7 +135,7 @@ static int run(const struct lm_args *args)
     struct lm_record *b = calloc(1, sizeof *b);
     if (b == NULL)
         exit = lm_fail(LM_EXIT_FAILED, NULL, "out of memory");
-    if (exit == LM_EXIT_OK)
+    if (exit == LM_EXIT_OK && b != NULL)
         exit = merge(&life, b);
     free(b);
     return lm_life_end(&life, exit);
@@ -148,7 +149,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_merge = {
     .name = "merge",
     .group = LM_GROUP_REGISTER,
-    .summary = "Make one animal of two entries",
+    .summary = N_("Make one animal of two entries"),
     .arguments = "A B",
     .details =
         "A gets the devices of B, its kids, and what only B's entry knew. B's entry counts no\n"

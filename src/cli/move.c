@@ -7,6 +7,7 @@
 #include "lugmark/text.h"
 #include "open_db.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 static int move_one(struct lm_life *life, const char *word, const char *mob)
 {
@@ -47,7 +48,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_move = {
     .name = "move",
     .group = LM_GROUP_REGISTER,
-    .summary = "Put animals into another mob",
+    .summary = N_("Put animals into another mob"),
     .arguments = "ANIMAL...",
     .example = "lugmark move A17 A18 0419 --mob \"weaned kids\"",
     .options = options,

@@ -9,6 +9,7 @@
 #include "life.h"
 #include "open_db.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 int lm_new_animal_key(const struct lm_args *args, struct lm_record *rec)
 {
@@ -57,7 +58,8 @@ static enum lm_err note_wearer(const struct lm_record *other, long line, void *c
     for (unsigned i = 0; other->status == LM_ON_FARM && i < other->n_devices; i++) {
         const struct lm_device *d = &other->devices[i];
         if (!d->gone && lm_visual_fold(d->visual, fold) && strcmp(fold, w->fold) == 0)
-            fprintf(stderr, "lugmark: note: %s wears the number %s, too\n", other->key, d->visual);
+            fprintf(
+                stderr, _("lugmark: note: %s wears the number %s, too\n"), other->key, d->visual);
     }
     return LM_OK;
 }
@@ -70,8 +72,8 @@ static int refuse_known(struct lm_store *store, const char *key)
     enum lm_err err = lm_store_get(store, key, there);
     free(there);
     if (err == LM_OK)
-        return lm_fail(LM_EXIT_INPUT, "change it with lugmark edit, or choose another --animal",
-            "there is an animal %s already", key);
+        return lm_fail(LM_EXIT_INPUT, _("change it with lugmark edit, or choose another --animal"),
+            _("there is an animal %s already"), key);
     return err == LM_ENOTFOUND ? LM_EXIT_OK : lm_db_fail(store);
 }
 
@@ -83,16 +85,16 @@ static int refuse_future(const struct lm_record *rec)
                  lm_life_future(rec->devices[i].removed);
     if (!future)
         return LM_EXIT_OK;
-    return lm_fail(LM_EXIT_INPUT, "correct the date; what is to come is entered when it has come",
-        "animal %s has a date in the future", rec->key);
+    return lm_fail(LM_EXIT_INPUT,
+        _("correct the date; what is to come is entered when it has come"),
+        _("animal %s has a date in the future"), rec->key);
 }
 
-int lm_new_animal_put(
-    struct lm_store *store, const struct lm_record *rec, const char *why, bool may_be_future)
+int lm_new_animal_put(struct lm_store *store, const struct lm_record *rec, const char *why)
 {
     struct wearers w = {.rec = rec};
     int exit = refuse_known(store, rec->key);
-    if (exit == LM_EXIT_OK && !may_be_future)
+    if (exit == LM_EXIT_OK)
         exit = refuse_future(rec);
     if (exit != LM_EXIT_OK)
         return exit;

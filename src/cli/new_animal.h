@@ -16,11 +16,9 @@ int lm_new_animal(const struct lm_args *args, struct lm_record *rec);
 int lm_new_animal_key(const struct lm_args *args, struct lm_record *rec);
 
 /**
- * Put it into the open transaction; an animal of that key, a parentage that cannot be and, unless
- * @p future, dates in the future are refused, a number that a living animal wears is noted on
- * standard error.
+ * Put it into the open transaction; an animal of that key, a parentage that cannot be and dates in
+ * the future are refused, a number that a living animal wears is noted on standard error.
  */
-int lm_new_animal_put(
-    struct lm_store *store, const struct lm_record *rec, const char *why, bool future);
+int lm_new_animal_put(struct lm_store *store, const struct lm_record *rec, const char *why);
 
 #endif

@@ -67,9 +67,9 @@ static int fill(const struct lm_args *args, json_t *request)
     enum lm_session_kind kind;
     const char *lot = lm_arg(args, "lot");
     if (lm_session_kind_parse(args->rest[0], &kind) != LM_OK)
-        return lm_usage(args, "KIND is walk, count or sale, not \"%s\"", args->rest[0]);
+        return lm_usage(args, _("KIND is walk, count or sale, not \"%s\""), args->rest[0]);
     if (lot != NULL && lm_arg_given(args, "mob"))
-        return lm_usage(args, "either --mob or --lot says who is expected, not both");
+        return lm_usage(args, _("either --mob or --lot says who is expected, not both"));
     json_object_set_new(request, "kind", json_string(lm_session_kind_name(kind)));
     int exit = add_name(args, "mob", request);
     if (exit == LM_EXIT_OK)
@@ -138,7 +138,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_open = {
     .name = "open",
     .group = LM_GROUP_RACE,
-    .summary = "Begin a session: walk, count or sale",
+    .summary = N_("Begin a session: walk, count or sale"),
     .arguments = "KIND",
     .details = "Without --mob and --lot every animal on the farm is expected. A lot is a file\n"
                "with one key, printed number or code a line, or a CSV with a column animal, eid\n"

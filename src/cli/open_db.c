@@ -8,6 +8,7 @@
 
 #include "lugmark/decode.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 static const char *filled(const char *name)
 {
@@ -30,10 +31,16 @@ int lm_db_path(const struct lm_args *args, char *out, size_t size)
     else if ((home = filled("HOME")) != NULL)
         len = snprintf(out, size, "%s/.local/share/lugmark/register.db", home);
     else
-        return lm_usage(args, "nothing says where the register is: give --db FILE");
+        return lm_usage(args, _("nothing says where the register is: give --db FILE"));
     if (len < 0 || (size_t) len >= size)
         return lm_usage(args, "the path of the register is too long");
     return LM_EXIT_OK;
+}
+
+static void say_slow(void *ctx)
+{
+    (void) ctx;
+    fputs(_("once: the register is being prepared for looking up parts of numbers\n"), stderr);
 }
 
 int lm_db_open(const struct lm_args *args, enum lm_store_mode mode, struct lm_store **store)
@@ -45,11 +52,13 @@ int lm_db_open(const struct lm_args *args, enum lm_store_mode mode, struct lm_st
     if (exit != LM_EXIT_OK)
         return exit;
     enum lm_err err = lm_store_open(path, mode, store, &p);
+    if (err == LM_OK && mode != LM_STORE_READ)
+        (void) lm_store_tend(*store, say_slow, NULL); /* if it cannot be, looking takes longer */
     if (err == LM_OK)
         return LM_EXIT_OK;
     if (err == LM_ENOTFOUND)
-        return lm_fail(LM_EXIT_FAILED, "make one with lugmark init, or say which with --db FILE",
-            "there is no register at %s", path);
+        return lm_fail(LM_EXIT_FAILED, _("make one with lugmark init, or say which with --db FILE"),
+            _("there is no register at %s"), path);
     p.err = err;
     lm_problem_print(&p);
     return LM_EXIT_FAILED;
@@ -105,6 +114,13 @@ static enum lm_err look(const struct lm_record *rec, long line, void *ctx)
     return LM_OK;
 }
 
+static enum lm_err look_for(struct lm_store *store, struct search *s)
+{
+    struct lm_carried what = {.eid = s->eid, .uid = s->word, .removed = s->removed};
+    memcpy(what.fold, s->fold, sizeof what.fold);
+    return lm_store_carriers(store, &what, look, s);
+}
+
 /* A key wins, but when it is also the number of somebody else, that must not go unsaid. */
 static int say_others(struct lm_store *store, const char *word, const struct lm_record *rec)
 {
@@ -115,9 +131,9 @@ static int say_others(struct lm_store *store, const char *word, const struct lm_
         return lm_fail(LM_EXIT_FAILED, NULL, "out of memory");
     lm_clean(clean, sizeof clean, word);
     lm_visual_fold(clean, s.fold);
-    enum lm_err err = lm_store_each(store, look, &s);
+    enum lm_err err = look_for(store, &s);
     if (err == LM_OK && s.found > 0 && (s.found > 1 || strcmp(other->key, rec->key) != 0))
-        fprintf(stderr, "lugmark: note: %s is taken as the animal of that name; worn by: %s\n",
+        fprintf(stderr, _("lugmark: note: %s is taken as the animal of that name; worn by: %s\n"),
             clean, s.keys);
     free(other);
     return err == LM_OK ? LM_EXIT_OK : lm_db_fail(store);
@@ -141,14 +157,14 @@ int lm_db_animal(struct lm_store *store, const char *word, struct lm_record *rec
     lm_visual_fold(clean, s.fold);
     for (int pass = 0; pass < 2 && s.found == 0; pass++) {
         s.removed = pass == 1;
-        if (lm_store_each(store, look, &s) != LM_OK)
+        if (look_for(store, &s) != LM_OK)
             return lm_db_fail(store);
     }
     if (s.found == 0)
-        return lm_fail(
-            LM_EXIT_INPUT, "look with lugmark find", "no animal is called or wears %s", clean);
+        return lm_fail(LM_EXIT_INPUT, _("look with lugmark find"),
+            _("no animal is called or wears %s"), clean);
     if (s.found > 1)
-        return lm_fail(LM_EXIT_INPUT, "name the animal by its key",
-            "%s is carried by %u animals: %s", clean, s.found, s.keys);
+        return lm_fail(LM_EXIT_INPUT, _("name the animal by its key"),
+            _("%s is carried by %u animals: %s"), clean, s.found, s.keys);
     return LM_EXIT_OK;
 }

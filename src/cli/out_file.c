@@ -9,6 +9,7 @@
 #include <unistd.h>
 
 #include "problem.h"
+#include "report/tongue.h"
 
 static int cannot(const char *path, const char *what)
 {
@@ -30,8 +31,8 @@ int lm_out_open(const struct lm_args *args, struct lm_out *out)
     fd = open(out->path, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0666);
     if (fd < 0 && errno == EEXIST) {
         if (!lm_arg_given(args, "overwrite"))
-            return lm_fail(LM_EXIT_INPUT, "choose another name, or add --overwrite",
-                "%s is there already", out->path);
+            return lm_fail(LM_EXIT_INPUT, _("choose another name, or add --overwrite"),
+                _("%s is there already"), out->path);
         int len = snprintf(out->temp, sizeof out->temp, "%s.XXXXXX", out->path);
         if (len < 0 || (size_t) len >= sizeof out->temp)
             return lm_usage(args, "the name after --output is too long");

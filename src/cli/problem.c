@@ -1,5 +1,6 @@
 /* What the program says on standard error. */
 #include "problem.h"
+#include "report/tongue.h"
 
 #include <stdarg.h>
 #include <string.h>
@@ -15,7 +16,7 @@ int lm_usage(const struct lm_args *args, const char *fmt, ...)
     vsnprintf(text, sizeof text, fmt, ap);
     va_end(ap);
     const char *name = args->command->name;
-    fprintf(stderr, "lugmark %s: %s; to mend: see lugmark %s --help\n", name,
+    fprintf(stderr, _("lugmark %s: %s; to mend: see lugmark %s --help\n"), name,
         lm_clean(clean, sizeof clean, text), name);
     return LM_EXIT_USAGE;
 }
@@ -23,10 +24,15 @@ int lm_usage(const struct lm_args *args, const char *fmt, ...)
 void lm_problem_print(const struct lm_problem *p)
 {
     char line[LM_PROBLEM_FILE_MAX + 2 * LM_PROBLEM_TEXT_MAX + 80];
-    lm_problem_format(p, line, sizeof line);
+    struct lm_problem bare = *p;
+    bare.mend[0] = '\0';
+    lm_problem_format(&bare, line, sizeof line);
     if (p->file[0] == '\0')
         fputs("lugmark: ", stderr);
-    fprintf(stderr, "%s\n", line);
+    if (p->mend[0] != '\0')
+        fprintf(stderr, _("%s; to mend: %s\n"), line, p->mend);
+    else
+        fprintf(stderr, "%s\n", line);
 }
 
 int lm_exit_of(enum lm_err err)
@@ -73,9 +79,9 @@ int lm_fail(int exit, const char *mend, const char *fmt, ...)
     vsnprintf(text, sizeof text, fmt, ap);
     va_end(ap);
     if (mend == NULL && exit == LM_EXIT_FAILED) /* what failed lies outside of the program */
-        mend = "see that there are memory and room on the disk, then do it again";
+        mend = _("see that there are memory and room on the disk, then do it again");
     else if (mend == NULL && exit == LM_EXIT_INPUT) /* what was named is not there, or closed */
-        mend = "check what was named, and who may read it";
+        mend = _("check what was named, and who may read it");
     lm_problem_set(&p, LM_EINPUT, mend, "%s", text);
     lm_problem_print(&p);
     return exit;
@@ -97,6 +103,6 @@ void lm_problems_add(const struct lm_problem *p, void *ctx)
 int lm_problems_end(const struct lm_problems *problems)
 {
     if (problems->count > SHOWN_MAX)
-        fprintf(stderr, "lugmark: and %lu problems more\n", problems->count - SHOWN_MAX);
+        fprintf(stderr, _("lugmark: and %lu problems more\n"), problems->count - SHOWN_MAX);
     return problems->count > 0 ? LM_EXIT_INPUT : LM_EXIT_OK;
 }

@@ -7,6 +7,7 @@
 #include "out_json.h"
 #include "problem.h"
 #include "try.h"
+#include "report/tongue.h"
 
 static void rejects(const json_t *reader)
 {
@@ -38,15 +39,15 @@ static void port(const json_t *reader)
     lm_json_text(reader, "device", device, sizeof device);
     long long opened = (long long) lm_json_int(reader, "opened", 0);
     if (link[0] != '\0')
-        printf("    port %s", link);
+        printf(_("    port %s"), link);
     else if (device[0] != '\0')
-        printf("    from %s", device);
+        printf(_("    from %s"), device);
     else
         return;
     if (link[0] != '\0' && device[0] != '\0' && strcmp(link, device) != 0)
         printf(" -> %s", device);
     if (opened > 1)
-        printf(", opened %lld times", opened);
+        printf(_(", opened %lld times"), opened);
     putchar('\n');
 }
 
@@ -57,19 +58,22 @@ static void show(const json_t *reader)
     lm_json_text(reader, "lane", lane, sizeof lane);
     lm_json_text(reader, "driver", driver, sizeof driver);
     lm_json_text(reader, "state", state, sizeof state);
-    printf("%-12s lane %-4s %-8s %-11s %lld readings", name, lane, driver, state,
-        (long long) lm_json_int(reader, "readings", 0));
+    long long n = (long long) lm_json_int(reader, "readings", 0);
+    lm_tongue_pad(stdout, name, 13);
+    printf(_("lane %-4s %-8s "), lane, driver);
+    lm_tongue_pad(stdout, lm_tongue_word(state), 12);
+    printf(lm_tongue_n("%lld reading", "%lld readings", (unsigned long) n), n);
     if (lm_json_text(reader, "since", text, sizeof text)[0] != '\0')
-        printf(", %s since %s", state, text);
+        printf(_(", %s since %s"), lm_tongue_word(state), text);
     if (lm_json_text(reader, "last", text, sizeof text)[0] != '\0')
-        printf(", last reading %s", text);
+        printf(_(", last reading %s"), text);
     putchar('\n');
     port(reader);
     rejects(reader);
     if (lm_json_text(reader, "problem", text, sizeof text)[0] != '\0')
-        printf("    problem: %s\n", text);
+        printf(_("    problem: %s\n"), text);
     if (lm_json_text(reader, "mend", text, sizeof text)[0] != '\0')
-        printf("    to mend: %s\n", text);
+        printf(_("    to mend: %s\n"), text);
 }
 
 /* Options of a try mean nothing without it. */
@@ -104,7 +108,7 @@ static int run(const struct lm_args *args)
     if (json)
         lm_json_line(stdout, json_incref(answer));
     else if (json_array_size(readers) == 0)
-        puts("the daemon's configuration names no reader");
+        puts(_("the daemon's configuration names no reader"));
     json_decref(answer);
     return well ? LM_EXIT_OK : LM_EXIT_FLAGGED;
 }
@@ -120,7 +124,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_readers = {
     .name = "readers",
     .group = LM_GROUP_RACE,
-    .summary = "Show how the readers are and what they threw away",
+    .summary = N_("Show how the readers are and what they threw away"),
     .arguments = "",
     .details = "Exit status 1 when a reader is absent, opening or backing off.\n"
                "With --try nothing is asked of the daemon: the bytes of a file (- for standard\n"

@@ -8,6 +8,7 @@
 #include "lot.h"
 #include "lugmark/regcsv.h"
 #include "lugmark/report.h"
+#include "report/tongue.h"
 
 FILE *lm_reconcile_file(const char *path, const char **name)
 {
@@ -133,7 +134,7 @@ static int open_it(struct lm_reconcile *r, const struct lm_open *open)
         if (open->mob[0] != '\0' && !mob_exists(r->roll, open->mob))
             return lm_fail(LM_EXIT_USAGE, "name a mob of the register, or leave --mob out",
                 "no animal of the register is in a mob called %s", open->mob);
-        fputs("lugmark: note: no animal of the register is expected\n", stderr);
+        fputs(_("lugmark: note: no animal of the register is expected\n"), stderr);
     }
     return LM_EXIT_OK;
 }
@@ -207,7 +208,9 @@ static int fold(struct lm_reconcile *r)
 static enum lm_err explain(struct lm_reconcile *r, struct lm_explain **out)
 {
     enum lm_err err = lm_past_file(&r->past, r->session, &r->supply);
-    return err ? err : lm_supply_explain_past(&r->supply, &r->past, r->session, out);
+    return err ? err
+               : lm_supply_explain_past(&r->supply, &r->past, r->session,
+                     lm_supply_speech(r->args, !lm_arg_given(r->args, "json")), out);
 }
 
 static int report(struct lm_reconcile *r)
@@ -314,7 +317,7 @@ static const struct lm_option options_table[] = {
 const struct lm_command lm_command_reconcile = {
     .name = "reconcile",
     .group = LM_GROUP_AFTER,
-    .summary = "Match readings with a register from files, with no database",
+    .summary = N_("Match readings with a register from files, with no database"),
     .arguments = "--register R.csv",
     .details =
         "One of the files may be - for standard input. Readings and sightings are merged by\n"

@@ -7,7 +7,7 @@
 #include "lugmark/eventline.h"
 #include "lugmark/session.h"
 #include "problem.h"
-#include "sieve.h"
+#include "sieve/sieve.h"
 #include "supply.h"
 
 /** One call. */

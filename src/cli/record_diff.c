@@ -4,15 +4,18 @@
 #include <string.h>
 
 #include "record_text.h"
+#include "report/tongue.h"
 
 static void line(FILE *out, const char *name, const char *was, const char *is)
 {
     if (strcmp(was, is) == 0)
         return;
+    fputs("    ", out);
+    lm_tongue_pad(out, _(name), 10);
     if (was[0] == '\0')
-        fprintf(out, "    %-9s %s\n", name, is);
+        fprintf(out, "%s\n", is);
     else
-        fprintf(out, "    %-9s %s, was %s\n", name, is[0] != '\0' ? is : "none", was);
+        fprintf(out, _("%s, was %s\n"), is[0] != '\0' ? is : _("none"), was);
 }
 
 static void date_line(FILE *out, const char *name, struct lm_date was, struct lm_date is)
@@ -25,39 +28,47 @@ static const char *status_words(const struct lm_record *rec, char *out, size_t s
 {
     char date[LM_DATE_TEXT_SIZE];
     lm_date_format(rec->status_date, date);
-    snprintf(out, size, "%s%s%s", lm_status_name((enum lm_status) rec->status),
-        date[0] != '\0' ? " since " : "", date);
-    if (rec->struck)
-        snprintf(out, size, "no longer an entry%s%s",
-            rec->merged_into[0] != '\0' ? ": merged into " : "", rec->merged_into);
+    snprintf(out, size, date[0] != '\0' ? _("%s since %s") : "%s%s",
+        lm_tongue_word(lm_status_name((enum lm_status) rec->status)), date);
+    if (rec->struck && rec->merged_into[0] != '\0')
+        snprintf(out, size, _("no longer an entry: merged into %s"), rec->merged_into);
+    else if (rec->struck)
+        snprintf(out, size, "%s", _("no longer an entry"));
     return out;
 }
 
 static void animal_lines(FILE *out, const struct lm_record *was, const struct lm_record *is)
 {
     char a[128] = "", b[128];
-    line(out, "species", was->species, is->species);
-    line(out, "breed", was->breed, is->breed);
-    line(out, "sex", lm_sex_name((enum lm_sex) was->sex), lm_sex_name((enum lm_sex) is->sex));
-    line(out, "castrated", was->castrated ? "yes" : "", is->castrated ? "yes" : "");
-    date_line(out, "born", was->born, is->born);
-    line(out, "dam", was->dam, is->dam);
-    line(out, "sire", was->sire, is->sire);
-    line(out, "mob", was->mob, is->mob);
+    line(out, N_("species"), was->species, is->species);
+    line(out, N_("breed"), was->breed, is->breed);
+    line(out, N_("sex"), lm_tongue_word(lm_sex_name((enum lm_sex) was->sex)),
+        lm_tongue_word(lm_sex_name((enum lm_sex) is->sex)));
+    line(out, N_("castrated"), was->castrated ? _("yes") : "", is->castrated ? _("yes") : "");
+    date_line(out, N_("born"), was->born, is->born);
+    line(out, N_("dam"), was->dam, is->dam);
+    line(out, N_("sire"), was->sire, is->sire);
+    line(out, N_("mob"), was->mob, is->mob);
     if (was->key[0] != '\0')
         status_words(was, a, sizeof a);
-    line(out, "status", a, status_words(is, b, sizeof b));
+    line(out, N_("status"), a, status_words(is, b, sizeof b));
 }
 
 static const char *device_words(const struct lm_device *d, char *out, size_t size)
 {
     char words[512], date[LM_DATE_TEXT_SIZE];
-    int len = snprintf(out, size, "%s, %s%s%s", lm_device_words(d, words, sizeof words),
-        d->official ? "official" : "management", d->applied.year != 0 ? ", applied " : "",
-        lm_date_format(d->applied, date));
-    if (d->gone && len >= 0 && (size_t) len < size)
-        snprintf(out + len, size - (size_t) len, ", removed %s%s%s",
-            lm_date_format(d->removed, date), d->why[0] != '\0' ? " because " : "", d->why);
+    int len = snprintf(out, size, "%s, %s", lm_device_words(d, words, sizeof words),
+        d->official ? _("official") : _("management"));
+    if (d->applied.year != 0 && len >= 0 && (size_t) len < size)
+        len += snprintf(
+            out + len, size - (size_t) len, _(", applied %s"), lm_date_format(d->applied, date));
+    if (!d->gone || len < 0 || (size_t) len >= size)
+        return out;
+    lm_date_format(d->removed, date);
+    if (d->why[0] != '\0')
+        snprintf(out + len, size - (size_t) len, _(", removed %s because %s"), date, d->why);
+    else
+        snprintf(out + len, size - (size_t) len, _(", removed %s"), date);
     return out;
 }
 
@@ -75,12 +86,12 @@ static void device_lines(FILE *out, const struct lm_record *was, const struct lm
     char a[768], b[768];
     for (unsigned i = 0; i < is->n_devices; i++) {
         const struct lm_device *old = same_device(was, &is->devices[i], i);
-        line(out, "device", old != NULL ? device_words(old, a, sizeof a) : "",
+        line(out, N_("device"), old != NULL ? device_words(old, a, sizeof a) : "",
             device_words(&is->devices[i], b, sizeof b));
     }
     for (unsigned i = 0; i < was->n_devices; i++)
         if (same_device(is, &was->devices[i], i) == NULL)
-            line(out, "device", device_words(&was->devices[i], a, sizeof a), "");
+            line(out, N_("device"), device_words(&was->devices[i], a, sizeof a), "");
 }
 
 void lm_record_diff(FILE *out, const struct lm_record *before, const struct lm_record *now)

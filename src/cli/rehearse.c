@@ -15,6 +15,7 @@
 #include "problem.h"
 #include "rehearse_check.h"
 #include "rehearse_port.h"
+#include "report/tongue.h"
 
 struct rehearsal {
     const struct lm_args *args;
@@ -88,10 +89,10 @@ static int parse(struct rehearsal *r)
 
 static int open_ports(struct rehearsal *r)
 {
-    static const char *const names[] = {"port", "port2"};
     for (unsigned i = 0; i < r->wishes.lanes; i++) {
         struct lm_problem p = {0};
-        if (lm_fake_port_open(&r->ports[i], lm_arg(r->args, names[i]), &p) != LM_OK)
+        const char *port = lm_arg(r->args, i == 0 ? "port" : "port2");
+        if (lm_fake_port_open(&r->ports[i], port, &p) != LM_OK)
             return lm_problem_fail(&p);
     }
     for (unsigned i = 0; i < r->wishes.lanes; i++) {
@@ -257,7 +258,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_rehearse = {
     .name = "rehearse",
     .group = LM_GROUP_RACE,
-    .summary = "Play a pretended mob to the daemon and check what it found",
+    .summary = N_("Play a pretended mob to the daemon and check what it found"),
     .arguments = "",
     .details = "Opens a session, walks the mob through a pseudo-terminal, calls numbers where a\n"
                "code is dead, counts heads, closes, and compares the findings with what was\n"

@@ -4,6 +4,7 @@
 #include "device_pick.h"
 #include "life.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 static int take_off(struct lm_life *life)
 {
@@ -43,7 +44,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_remove = {
     .name = "remove",
     .group = LM_GROUP_REGISTER,
-    .summary = "Enter a device as removed",
+    .summary = N_("Enter a device as removed"),
     .arguments = "ANIMAL",
     .details = "It stays in the history of the animal and is known again if it is ever read.",
     .example = "lugmark remove A17 --old 0417 --reason lost --date 2026-11-02",

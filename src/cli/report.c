@@ -14,6 +14,7 @@
 #include "out_file.h"
 #include "problem.h"
 #include "supply.h"
+#include "report/tongue.h"
 
 typedef enum lm_err writer(FILE *out, const struct lm_printed *p);
 
@@ -67,21 +68,23 @@ static int take_format(const struct lm_args *args, struct wanted *w)
             return LM_EXIT_OK;
         }
     }
-    return lm_usage(args, "end the name after --output in .html, .txt, .json or .csv, or say which "
-                          "with --format");
+    return lm_usage(
+        args, _("end the name after --output in .html, .txt, .json or .csv, or say which "
+                "with --format"));
 }
 
 static int take_session(const struct lm_args *args, struct wanted *w)
 {
     char *end = NULL;
     if (args->n_rest > 0 && lm_arg_given(args, "count"))
-        return lm_usage(args, "either SESSION or --count");
+        return lm_usage(args, _("either SESSION or --count"));
     if (args->n_rest == 0 || strcmp(args->rest[0], "last") == 0)
         return LM_EXIT_OK;
     errno = 0;
     w->id = strtoll(args->rest[0], &end, 10);
     if (errno != 0 || *end != '\0' || w->id < 1)
-        return lm_usage(args, "SESSION is a number such as 3, or last, not \"%s\"", args->rest[0]);
+        return lm_usage(
+            args, _("SESSION is a number such as 3, or last, not \"%s\""), args->rest[0]);
     return LM_EXIT_OK;
 }
 
@@ -134,7 +137,8 @@ static int explain_and_report(const struct lm_args *args, const struct wanted *w
     if (err == LM_OK)
         err = lm_past_store(store, row, session, &supply, &past);
     if (err == LM_OK) /* the ids must be those of `lugmark explain`: a command accepts by them */
-        err = lm_supply_explain_past(&supply, &past, session, &all);
+        err = lm_supply_explain_past(&supply, &past, session,
+            lm_supply_speech(args, w->format->write != lm_printed_json), &all);
     lm_past_free(&past);
     lm_supply_free(&supply);
     if (err != LM_OK)
@@ -193,15 +197,16 @@ static int from_store(const struct lm_args *args, const struct wanted *w, struct
     struct lm_replay replay;
     enum lm_err err = lm_store_session(store, w->id, &row);
     if (err == LM_ENOTFOUND && w->id > 0)
-        return lm_fail(LM_EXIT_INPUT, NULL, "there is no session %lld", w->id);
+        return lm_fail(LM_EXIT_INPUT, NULL, _("there is no session %lld"), w->id);
     if (err == LM_ENOTFOUND)
-        return lm_fail(LM_EXIT_INPUT, "open one with lugmark open", "there is no session yet");
+        return lm_fail(
+            LM_EXIT_INPUT, _("open one with lugmark open"), _("there is no session yet"));
     if (err == LM_OK)
         err = lm_replay_session(store, &row, NULL, &replay);
     if (err != LM_OK)
         return said(store, err);
     if (!lm_session_is_closed(replay.session))
-        fputs("lugmark: note: the session is still open, nobody is missing yet\n", stderr);
+        fputs(_("lugmark: note: the session is still open, nobody is missing yet\n"), stderr);
     int exit = explain_and_report(args, w, store, &row, replay.session);
     lm_replay_free(&replay);
     return exit;
@@ -235,7 +240,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_report = {
     .name = "report",
     .group = LM_GROUP_AFTER,
-    .summary = "Make a page of a session to print, sign and send",
+    .summary = N_("Make a page of a session to print, sign and send"),
     .arguments = "[SESSION]",
     .details = "Without SESSION, or with last: the latest in the register. The page is one file\n"
                "that needs nothing else: the three figures, flags, those not found, what most\n"

@@ -10,6 +10,7 @@
 #include "open_db.h"
 #include "problem.h"
 #include "record_text.h"
+#include "report/tongue.h"
 
 /* The code of the old device with a higher retagging counter: the same animal, a new transponder.
  */
@@ -66,13 +67,13 @@ static int make_new(struct lm_life *life, const struct lm_device *old, struct lm
     if (exit != LM_EXIT_OK)
         return exit;
     if (new->eid.known == LM_EID_NONE &&new->visual[0] == '\0' && new->uid[0] == '\0')
-        return lm_usage(args, "give the new device: --eid, --visual, --strip or --retag-counter; "
-                              "without one, lugmark remove");
+        return lm_usage(args, _("give the new device: --eid, --visual, --strip or --retag-counter; "
+                                "without one, lugmark remove"));
     inherit(args, old, new);
     if (new->applied.year == 0)
         new->applied = life->date;
     if (lm_life_future(new->applied))
-        return lm_fail(LM_EXIT_INPUT, NULL, "--applied lies in the future");
+        return lm_fail(LM_EXIT_INPUT, NULL, _("--applied lies in the future"));
     return LM_EXIT_OK;
 }
 
@@ -81,7 +82,7 @@ static int say(struct lm_life *life, const struct lm_device *old, const struct l
     char a[512], b[512];
     if (lm_arg_given(life->args, "json"))
         return lm_life_show(life->args, life->rec);
-    printf("%s: %s\n  was %s (%s)\n", life->rec->key, lm_device_words(new, a, sizeof a),
+    printf(_("%s: %s\n  was %s (%s)\n"), life->rec->key, lm_device_words(new, a, sizeof a),
         lm_device_words(old, b, sizeof b), old->why);
     return LM_EXIT_OK;
 }
@@ -94,14 +95,17 @@ static int retag(struct lm_life *life)
     if (exit != LM_EXIT_OK)
         return exit;
     if (rec->status != LM_ON_FARM)
-        return lm_fail(LM_EXIT_INPUT, "correct its status first", "animal %s is %s", rec->key,
+        return lm_fail(LM_EXIT_INPUT, _("correct its status first"), "animal %s is %s", rec->key,
             lm_status_name((enum lm_status) rec->status));
-    struct lm_device *old = lm_device_pick(rec, lm_arg(life->args, "old"), &exit);
+    const char *which = lm_arg(life->args, "old");
+    struct lm_device *old = lm_device_left_open(rec, which);
+    if (old == NULL)
+        old = lm_device_pick(rec, which, &exit);
     struct lm_device *new = old != NULL ? lm_device_more(rec, &exit) : NULL;
     if (new == NULL)
         return exit;
     exit = make_new(life, old, new);
-    if (exit == LM_EXIT_OK)
+    if (exit == LM_EXIT_OK && !old->gone) /* else why and when are written down already */
         exit = lm_device_remove(rec, old, lm_arg(life->args, "reason"), life->date);
     new->replaces = (uint8_t) (old - rec->devices + 1);
     if (exit == LM_EXIT_OK)
@@ -143,14 +147,15 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_retag = {
     .name = "retag",
     .group = LM_GROUP_REGISTER,
-    .summary = "Enter a new device in the place of an old one",
+    .summary = N_("Enter a new device in the place of an old one"),
     .arguments = "ANIMAL",
     .details =
         "The old device is kept with the date and the reason, and the new one names it. Form,\n"
         "place, colour and whether it is official are as before where nothing is said. A\n"
         "management number may be printed again: give the old number as --visual. An\n"
         "official device may come again with the same code and a higher retagging counter;\n"
-        "which replacement is allowed, your animal-health authority decides.",
+        "which replacement is allowed, your animal-health authority decides. A device that\n"
+        "was entered as removed before is linked to the one that follows it now.",
     .example = "lugmark retag A17 --old 0417 --reason lost --visual 0417 --eid 999000000012399\n"
                "lugmark retag A17 --old last --reason unreadable --retag-counter 1 --visual 0417",
     .options = options,

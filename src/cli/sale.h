@@ -164,6 +164,10 @@ size_t lm_sale_count(const struct lm_sale *sale, enum lm_attention attention);
 /** Whether anything is to be held or looked at. */
 bool lm_sale_flagged(const struct lm_sale *sale);
 
+/** An English text of ours in the tongue of who asks; NULL: as it is. */
+const char *lm_sale_in(const struct lm_speech *speech, const char *english)
+    __attribute__((format_arg(2)));
+
 /** Id of what a result is about: the rule's, or the reason's. */
 const char *lm_sale_id(const struct lm_sale_result *result);
 

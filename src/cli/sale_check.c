@@ -9,6 +9,8 @@
 #include "open_db.h"
 #include "problem.h"
 #include "sale.h"
+#include "supply.h"
+#include "report/tongue.h"
 
 static enum lm_err into_roll(const struct lm_record *rec, long line, void *ctx)
 {
@@ -27,8 +29,8 @@ static int load_packs(struct lm_sale *sale)
     sale->rules[sale->n_packs++] = lm_rulepack_rules(sale->packs[0]);
     if (word == NULL || strcmp(word, "none") == 0) {
         if (word == NULL)
-            fputs("lugmark: note: no rule pack is named: only the register is checked; see "
-                  "lugmark sale-check --packs\n",
+            fputs(_("lugmark: note: no rule pack is named: only the register is checked; see "
+                    "lugmark sale-check --packs\n"),
                 stderr);
         return LM_EXIT_OK;
     }
@@ -50,7 +52,7 @@ static bool listed(const struct lm_sale *sale, const char *key)
 static void put_animal(struct lm_sale *sale, const char *key)
 {
     if (listed(sale, key)) {
-        fprintf(stderr, "lugmark: note: %s is in the lot more than once; it counts once\n", key);
+        fprintf(stderr, _("lugmark: note: %s is in the lot more than once; it counts once\n"), key);
         return;
     }
     snprintf(sale->animals[sale->n_animals++].key, LM_NAME_MAX + 1, "%s", key);
@@ -79,8 +81,8 @@ static int lot_of_session(struct lm_sale *sale)
         memcpy(sale->animals[sale->n_animals++].key, sale->race.expected[i], LM_NAME_MAX + 1);
     memcpy(sale->lot, sale->race.lot, sizeof sale->lot);
     if (sale->n_animals == 0)
-        return lm_fail(LM_EXIT_INPUT, "name the lot's animals in a file",
-            "nobody was expected in session %lld", (long long) sale->race.id);
+        return lm_fail(LM_EXIT_INPUT, _("name the lot's animals in a file"),
+            _("nobody was expected in session %lld"), (long long) sale->race.id);
     return LM_EXIT_OK;
 }
 
@@ -98,6 +100,7 @@ static enum lm_err last_count(const struct lm_store_session *s, void *ctx)
 static int fill_context(struct lm_sale *sale)
 {
     struct lm_rule_context *ctx = &sale->said.ctx;
+    ctx->speech = lm_supply_speech(sale->args, !lm_arg_given(sale->args, "json"));
     if (ctx->date.day == 0)
         ctx->date = sale->race.joined ? lm_date_of(sale->race.opened_ms) : lm_today();
     ctx->at_race = sale->race.joined;
@@ -178,7 +181,7 @@ static int run(const struct lm_args *args)
     if (rule != NULL)
         return lm_packs_explain(args, rule);
     if (args->n_rest == 0 && !lm_arg_given(args, "session"))
-        return lm_usage(args, "say which animals: LOT, or --session N of the race");
+        return lm_usage(args, _("say which animals: LOT, or --session N of the race"));
     if (list != NULL && strcmp(list, "csv") != 0 && strcmp(list, "text") != 0)
         return lm_usage(args, "--list is csv or text, not \"%s\"", list);
     struct lm_sale *sale = calloc(1, sizeof *sale);
@@ -216,7 +219,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_sale_check = {
     .name = "sale-check",
     .group = LM_GROUP_AFTER,
-    .summary = "Check a lot's official identity by a rule pack before it leaves",
+    .summary = N_("Check a lot's official identity by a rule pack before it leaves"),
     .arguments = "[LOT]",
     .details = "LOT is a file with one key, printed number or code a line, or a CSV with a column\n"
                "animal, eid or visual; without it the lot is who was expected in the session.\n"

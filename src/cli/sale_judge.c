@@ -7,10 +7,16 @@
 #include "lugmark/report.h"
 #include "open_db.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 const char *lm_sale_id(const struct lm_sale_result *result)
 {
     return result->rule != NULL ? result->rule->id : lm_reason_name(result->reason);
+}
+
+const char *lm_sale_in(const struct lm_speech *speech, const char *english)
+{
+    return speech != NULL && english[0] != '\0' ? speech->text(english) : english;
 }
 
 size_t lm_sale_count(const struct lm_sale *sale, enum lm_attention attention)
@@ -201,8 +207,13 @@ static enum lm_err from_the_race(struct lm_sale *sale, const char *key)
         r->reason = f->reason;
         r->outcome = LM_OUTCOME_FAIL;
         r->attention = f->attention;
-        snprintf(r->words, sizeof r->words, "at the race: %s%s%s", lm_reason_say(f->reason),
-            f->what[0] != '\0' ? ", " : "", f->what);
+        const struct lm_speech *in = sale->said.ctx.speech;
+        const char *say = lm_sale_in(in, lm_reason_say(f->reason));
+        if (f->what[0] != '\0')
+            snprintf(
+                r->words, sizeof r->words, lm_sale_in(in, N_("at the race: %s, %s")), say, f->what);
+        else
+            snprintf(r->words, sizeof r->words, lm_sale_in(in, N_("at the race: %s")), say);
     }
     return LM_OK;
 }

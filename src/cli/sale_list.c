@@ -7,6 +7,17 @@
 #include "out_file.h"
 #include "problem.h"
 #include "report/cell.h"
+#include "report/tongue.h"
+
+#define COLUMNS 8
+
+static void text_row(FILE *out, const char *const cells[COLUMNS])
+{
+    static const int columns[COLUMNS] = {17, 19, 17, 9, 11, 19, 25, 0};
+    for (size_t i = 0; i < COLUMNS; i++)
+        lm_tongue_pad(out, cells[i], columns[i]);
+    putc('\n', out);
+}
 
 static void row(FILE *out, const struct lm_sale_animal *a, bool csv)
 {
@@ -14,8 +25,9 @@ static void row(FILE *out, const struct lm_sale_animal *a, bool csv)
     if (a->place > 0)
         lm_time_format(a->t_ms, t);
     if (!csv) {
-        fprintf(out, "%-16s %-18s %-16s %-8s %-10s %-18s %-24s %s\n", a->key, a->number, a->code,
-            a->species, a->sex, a->age, t, lm_attention_name(a->attention));
+        text_row(
+            out, (const char *[COLUMNS]){a->key, a->number, a->code, a->species,
+                     lm_tongue_word(a->sex), _(a->age), t, _(lm_attention_name(a->attention))});
         return;
     }
     const char *const cells[] = {a->key, a->number, a->code, a->species, a->sex, a->age, t};
@@ -36,8 +48,8 @@ static void foot(FILE *out, const struct lm_sale *sale, size_t n)
 {
     const struct lm_rule_pack *pack = sale->rules[sale->n_packs - 1];
     fprintf(out,
-        "\n%zu animals. Checked with pack %s as of %s; your animal-health authority "
-        "decides.\n",
+        _("\n%zu animals. Checked with pack %s as of %s; your animal-health authority "
+          "decides.\n"),
         n, pack->id, pack->as_of);
 }
 
@@ -57,14 +69,15 @@ int lm_sale_list(const struct lm_sale *sale, bool csv)
     if (csv)
         fputs("animal,number,code,species,sex,age,time,check\r\n", out.file);
     else
-        fprintf(out.file, "%-16s %-18s %-16s %-8s %-10s %-18s %-24s %s\n", "animal", "number",
-            "code", "species", "sex", "age", "time", "check");
+        text_row(out.file, (const char *[COLUMNS]){_("animal"), _("number"), _("code"),
+                               _("species"), _("sex"), _("age"), _("time"), _("check")});
     for (size_t i = 0; i < n; i++)
         row(out.file, order[i], csv);
     if (!csv)
         foot(out.file, sale, n);
     if (n < sale->n_animals)
-        fprintf(stderr, "lugmark: note: %zu animals of the lot did not come and are not listed\n",
+        fprintf(stderr,
+            _("lugmark: note: %zu animals of the lot did not come and are not listed\n"),
             sale->n_animals - n);
     bool good = order != NULL;
     free((void *) order);

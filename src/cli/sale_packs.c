@@ -8,6 +8,7 @@
 
 #include "out_json.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 #define PLACES 6
 #define FILES_MAX 200
@@ -172,7 +173,7 @@ static void list_one(
                           "jurisdiction", r->jurisdiction, "as_of", r->as_of, "authority",
                           r->authority, "rules", (int) r->n_rules, "file", path));
     else
-        printf("%-12s %s, as of %s, %zu rules\n%-12s %s\n", r->id, r->name, r->as_of, r->n_rules,
+        printf(_("%-12s %s, as of %s, %zu rules\n%-12s %s\n"), r->id, r->name, r->as_of, r->n_rules,
             "", path);
 }
 
@@ -183,8 +184,8 @@ int lm_packs_list(const struct lm_args *args)
     if (l.array != NULL)
         lm_json_line(stdout, json_pack("{s:o}", "packs", l.array));
     else
-        puts(
-            "The first one of a name is taken. Law changes: your animal-health authority decides.");
+        puts(_("The first one of a name is taken. Law changes: your animal-health authority "
+               "decides."));
     return l.exit;
 }
 
@@ -198,7 +199,7 @@ struct explaining {
 static const char *severity_say(const struct lm_rule *r)
 {
     if (r->lowered)
-        return "look (the pack says hold, which a rule that is not verified cannot)";
+        return N_("look (the pack says hold, which a rule that is not verified cannot)");
     return r->severity == LM_SEVERITY_STOP   ? "hold"
            : r->severity == LM_SEVERITY_LOOK ? "look"
                                              : "note";
@@ -217,16 +218,16 @@ static void explain(const struct lm_rule_pack *pack, const struct lm_rule *r, bo
                         lm_json_or_null(r->source_url), "authority", pack->authority));
         return;
     }
-    printf("%s of %s (pack %s)\n  %s\n", r->id, pack->name, pack->id, r->text);
+    printf(_("%s of %s (pack %s)\n  %s\n"), r->id, _(pack->name), pack->id, _(r->text));
     if (r->todo[0] != '\0')
-        printf("  To mend: %s.\n", r->todo);
-    printf("  Asks for:  %s\n  Needs:     %s\n  Source:    %s\n  As of:     %s\n"
-           "  Verified:  %s: %s\n",
-        severity_say(r), lm_need_name((enum lm_need_kind) r->need.kind), r->citation, r->as_of,
-        lm_evidence_name(ev), lm_evidence_say(ev));
+        printf(_("  To mend: %s.\n"), _(r->todo));
+    printf(_("  Asks for:  %s\n  Needs:     %s\n  Source:    %s\n  As of:     %s\n"
+             "  Verified:  %s: %s\n"),
+        _(severity_say(r)), lm_need_name((enum lm_need_kind) r->need.kind), _(r->citation),
+        r->as_of, lm_evidence_name(ev), _(lm_evidence_say(ev)));
     if (r->source_url[0] != '\0')
-        printf("  Page:      %s\n", r->source_url);
-    printf("  Law changes. Your animal-health authority decides: %s.\n", pack->authority);
+        printf(_("  Page:      %s\n"), r->source_url);
+    printf(_("  Law changes. Your animal-health authority decides: %s.\n"), _(pack->authority));
 }
 
 static void explain_in(

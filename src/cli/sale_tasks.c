@@ -1,18 +1,23 @@
 /* What must still be done before loading, each thing once with the animals it is about. */
 #include "sale.h"
+#include "report/tongue.h"
 
 #include <stdlib.h>
 #include <string.h>
 
 /* A failed rule says how to mend it; one that is not known says what to look at. */
-static void write_text(const struct lm_sale_result *r, char *out, size_t size)
+static void write_text(
+    const struct lm_speech *in, const struct lm_sale_result *r, char *out, size_t size)
 {
+    const char *of = r->rule == NULL                                                ? r->words
+                     : r->outcome == LM_OUTCOME_UNKNOWN || r->rule->todo[0] == '\0' ? r->rule->text
+                                                                                    : r->rule->todo;
     if (r->rule == NULL)
-        snprintf(out, size, "clear up what came %s", r->words);
+        snprintf(out, size, lm_sale_in(in, N_("clear up what came %s")), of);
     else if (r->outcome == LM_OUTCOME_UNKNOWN)
-        snprintf(out, size, "find out: %s", r->rule->text);
+        snprintf(out, size, lm_sale_in(in, N_("find out: %s")), lm_sale_in(in, of));
     else
-        snprintf(out, size, "%s", r->rule->todo[0] != '\0' ? r->rule->todo : r->rule->text);
+        snprintf(out, size, "%s", lm_sale_in(in, of));
 }
 
 static struct lm_sale_task *task_of(struct lm_sale_tasks *tasks, const char *text)
@@ -72,7 +77,7 @@ static enum lm_err add(const struct lm_sale *sale, size_t result, size_t animal,
     char text[sizeof tasks->at->text];
     if (r->attention == LM_GO)
         return LM_OK;
-    write_text(r, text, sizeof text);
+    write_text(sale->said.ctx.speech, r, text, sizeof text);
     struct lm_sale_task *task = task_of(tasks, text);
     if (task == NULL)
         return LM_ENOMEM;

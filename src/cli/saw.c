@@ -15,7 +15,7 @@ static int fill(const struct lm_args *args, json_t *request)
     const char *given = lm_arg(args, "lane");
     if (!lm_text_copy(number, sizeof number, args->rest[0], strlen(args->rest[0])) ||
         number[0] == '\0')
-        return lm_usage(args, "NUMBER is empty, too long or not clean text");
+        return lm_usage(args, _("NUMBER is empty, too long or not clean text"));
     json_object_set_new(request, "number", json_string(number));
     if (given != NULL && !lm_text_copy(lane, sizeof lane, given, strlen(given)))
         return lm_usage(args, "--lane is longer than 63 bytes or not clean text");
@@ -60,7 +60,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_saw = {
     .name = "saw",
     .group = LM_GROUP_RACE,
-    .summary = "Call a printed number that you see",
+    .summary = N_("Call a printed number that you see"),
     .arguments = "NUMBER",
     .details = "Without --on-last it is an animal that gave no reading; with it, the number is\n"
                "compared with what the register says of the code read last.",

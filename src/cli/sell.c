@@ -3,23 +3,28 @@
 
 #include "life.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 static int run(const struct lm_args *args)
 {
-    static const struct lm_status_step step = {.done = "sold",
-        .to = LM_SOLD,
-        .from = 1u << LM_ON_FARM,
-        .mend = "one that came back is entered with lugmark found; mistakes are taken back with "
-                "lugmark undo --register"};
+    static const char mend[] =
+        "lost and back: lugmark found; sold and back: lugmark edit KEY --status on-farm "
+        "--status-date DAY --why bought; a mistake: lugmark undo --register";
+    static const struct lm_status_step sold = {
+        .done = "sold", .to = LM_SOLD, .from = 1u << LM_ON_FARM, .mend = mend};
+    /* The statement knows it by these words (stay.h). */
+    static const struct lm_status_step moved = {
+        .done = "transferred out", .to = LM_SOLD, .from = 1u << LM_ON_FARM, .mend = mend};
     char more[128] = "", clean[100];
     const char *to = lm_arg(args, "to");
     if (to != NULL)
         snprintf(more, sizeof more, "to %s", lm_clean(clean, sizeof clean, to));
-    return lm_status_run(args, &step, more);
+    return lm_status_run(args, lm_arg_given(args, "transfer") ? &moved : &sold, more);
 }
 
 static const struct lm_option options[] = {
     {"to", 0, "WHOM", "where they went, for the history"},
+    {"transfer", 0, NULL, "not sold: moved to another holding of the same keeper"},
     LM_LIFE_OPTIONS,
     {NULL, 0, NULL, NULL},
 };
@@ -27,7 +32,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_sell = {
     .name = "sell",
     .group = LM_GROUP_REGISTER,
-    .summary = "Enter animals as sold",
+    .summary = N_("Enter animals as sold"),
     .arguments = "ANIMAL...",
     .details = "All animals named are entered, or none. It keeps its devices and its place in the\n"
                "history; lugmark undo --register takes it back.",

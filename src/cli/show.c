@@ -9,6 +9,7 @@
 #include "problem.h"
 #include "record_text.h"
 #include "show_history.h"
+#include "report/tongue.h"
 
 /* Where the holding's own plan says something else. @return "" when it does not. */
 static int should_wear(
@@ -28,7 +29,7 @@ static int should_wear(
 static int show(const struct lm_args *args, struct lm_store *store)
 {
     struct lm_record *rec = calloc(1, sizeof *rec);
-    char should[LM_PLAN_TEXT_MAX] = "";
+    char should[LM_PLAN_TEXT_MAX] = "", words[2 * LM_PLAN_TEXT_MAX];
     int exit = rec != NULL ? lm_db_animal(store, args->rest[0], rec)
                            : lm_fail(LM_EXIT_FAILED, NULL, "out of memory");
     if (exit == LM_EXIT_OK)
@@ -41,7 +42,8 @@ static int show(const struct lm_args *args, struct lm_store *store)
     } else if (exit == LM_EXIT_OK) {
         lm_record_block(stdout, rec);
         if (should[0] != '\0')
-            printf("  should    wear by the marking plan: %s\n", should);
+            printf(_("  should    wear by the marking plan: %s\n"),
+                lm_tongue_list(should, words, sizeof words));
     }
     free(rec);
     return exit;
@@ -67,7 +69,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_show = {
     .name = "show",
     .group = LM_GROUP_REGISTER,
-    .summary = "Show all the register says of one animal",
+    .summary = N_("Show all the register says of one animal"),
     .arguments = "ANIMAL",
     .details = "ANIMAL is its key, or a number or code that only it carries.",
     .example = "lugmark show 0417\nlugmark show 0417 --history",

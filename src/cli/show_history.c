@@ -79,7 +79,7 @@ int lm_show_history(const struct lm_args *args, struct lm_store *store, const ch
         exit = lm_db_animal(store, word, rec); /* no key of any entry: a number, perhaps */
         key = rec->key;
     }
-    if (exit == LM_EXIT_OK)
+    if (exit == LM_EXIT_OK && h != NULL)
         exit = write_history(args, store, key, h);
     free(rec);
     free(h);

@@ -10,6 +10,7 @@
 #include "life.h"
 #include "open_db.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 /* The links of the devices that stay, once the one at @p at is gone from the list. */
 static void take_out(struct lm_record *rec, unsigned at)
@@ -88,7 +89,7 @@ static int run(const struct lm_args *args)
     struct lm_record *new = calloc(1, sizeof *new);
     if (new == NULL)
         exit = lm_fail(LM_EXIT_FAILED, NULL, "out of memory");
-    if (exit == LM_EXIT_OK)
+    if (exit == LM_EXIT_OK && new != NULL)
         exit = split(&life, new);
     free(new);
     return lm_life_end(&life, exit);
@@ -105,7 +106,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_split = {
     .name = "split",
     .group = LM_GROUP_REGISTER,
-    .summary = "Make two animals of one entry",
+    .summary = N_("Make two animals of one entry"),
     .arguments = "ANIMAL",
     .details = "The device goes to the new entry, as if it had always been there; species and mob\n"
                "are those of the old one where nothing else is said.",

@@ -3,10 +3,12 @@
 
 #include <string.h>
 
+#include "fields.h"
 #include "lugmark/statement.h"
 #include "open_db.h"
 #include "out_file.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 typedef enum lm_err writer(FILE *out, const struct lm_statement *s);
 
@@ -20,10 +22,10 @@ static int take_day(const struct lm_args *args, const char *name, struct lm_date
 {
     const char *text = lm_arg(args, name);
     if (text == NULL)
-        return lm_usage(args, "--from and --to say which days the statement is for");
+        return lm_usage(args, _("--from and --to say which days the statement is for"));
     if (lm_date_parse(text, strlen(text), out) != LM_OK || out->day == 0)
-        return lm_fail(
-            LM_EXIT_INPUT, "write 2026-12-31", "--%s cannot be \"%s\": it is a day", name, text);
+        return lm_fail(LM_EXIT_INPUT, _("write 2026-12-31"),
+            _("--%s cannot be \"%s\": it is a day"), name, text);
     return LM_EXIT_OK;
 }
 
@@ -50,8 +52,12 @@ static int take(const struct lm_args *args, struct wanted *w)
     if (exit != LM_EXIT_OK)
         return exit;
     if (lm_date_days(w->from, 0) > lm_date_days(w->to, 0))
-        return lm_fail(LM_EXIT_INPUT, "give the earlier day as --from",
-            "the statement would end before it begins");
+        return lm_fail(LM_EXIT_INPUT, _("give the earlier day as --from"),
+            _("the statement would end before it begins"));
+    if (lm_date_days(w->to, 0) > lm_date_days(lm_today(), 0))
+        fprintf(stderr,
+            _("lugmark: note: the period is not over: what happens until %s is not in it yet\n"),
+            lm_arg(args, "to"));
     if (!lm_arg_number(args, "kid-months", 1, 240, &kid) ||
         !lm_arg_number(args, "yearling-months", 1, 240, &yearling))
         return LM_EXIT_USAGE;
@@ -85,6 +91,8 @@ static int make(const struct lm_args *args, const struct wanted *w, struct lm_st
         return lm_fail(LM_EXIT_FAILED, NULL, "out of memory");
     if (err != LM_OK)
         return lm_db_fail(store);
+    if (lm_arg_given(args, "lang"))
+        statement.notes_in = &lm_tongue_speech;
     int exit = write_to(args, w, &statement);
     lm_statement_free(&statement);
     return exit;
@@ -135,7 +143,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_statement = {
     .name = "statement",
     .group = LM_GROUP_AFTER,
-    .summary = "State the movements of a period: opening, came, left, book",
+    .summary = N_("State the movements of a period: opening, came, left, book"),
     .arguments = "",
     .details =
         "Opening + births + bought - sold - died - killed at home = book, by class. When an\n"

@@ -56,7 +56,7 @@ static int run(const struct lm_args *args)
 const struct lm_command lm_command_status = {
     .name = "status",
     .group = LM_GROUP_RACE,
-    .summary = "Say which session is open and how far it is",
+    .summary = N_("Say which session is open and how far it is"),
     .arguments = "",
     .example = "lugmark status",
     .run = run,

@@ -7,6 +7,7 @@
 #include "open_db.h"
 #include "out_json.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 static const char *use_name(uint8_t use)
 {
@@ -56,14 +57,16 @@ static enum lm_err show_strip(const struct lm_stock_strip *s, void *ctx)
                 s->next.strip[0] != '\0' ? lm_stock_json(&s->next) : json_null()));
         return LM_OK;
     }
-    printf("%s: %s %s%s%s%s%s; %u of %u left", s->first.strip,
-        s->first.official ? "official" : "management", s->first.colour,
-        s->first.colour[0] ? " " : "", form[0] ? form : "device", date[0] ? ", received " : "",
-        date, s->left, s->items);
+    printf("%s: %s %s%s%s", s->first.strip, s->first.official ? _("official") : _("management"),
+        s->first.colour, s->first.colour[0] ? " " : "",
+        form[0] ? lm_tongue_word(form) : _("device"));
+    if (date[0])
+        printf(_(", received %s"), date);
+    printf(_("; %u of %u left"), s->left, s->items);
     if (s->next.strip[0] != '\0')
-        printf("; next %s (position %u)\n", mark_of(&s->next, eid), s->next.position);
+        printf(_("; next %s (position %u)\n"), mark_of(&s->next, eid), s->next.position);
     else
-        puts("; used up");
+        puts(_("; used up"));
     return LM_OK;
 }
 
@@ -118,8 +121,8 @@ static int list(const struct lm_args *args, const char *what, const char *word)
     if (err != LM_OK)
         exit = lm_db_fail(store);
     else if (l.shown == 0 && word == NULL && !l.json)
-        fprintf(stderr, "lugmark: there are no supply lists; lugmark stock import FILE.csv "
-                        "brings one in\n");
+        fprintf(stderr, _("lugmark: there are no supply lists; lugmark stock import FILE.csv "
+                          "brings one in\n"));
     else if (l.shown == 0 && word != NULL)
         exit = what[0] == 's'
                    ? lm_fail(LM_EXIT_INPUT, "see them with lugmark stock", "there is no strip %s",
@@ -155,7 +158,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_stock = {
     .name = "stock",
     .group = LM_GROUP_REGISTER,
-    .summary = "Take supply lists, and show what is left of each strip",
+    .summary = N_("Take supply lists, and show what is left of each strip"),
     .arguments = "[import FILE.csv | show STRIP | find CODE|NUMBER]",
     .details =
         "Alone: each strip with how many devices are left and which comes next. A supply list is\n"

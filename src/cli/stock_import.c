@@ -5,9 +5,11 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "life.h"
 #include "open_db.h"
 #include "out_json.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 struct items {
     struct lm_stock_item *item;
@@ -51,7 +53,7 @@ static void note(const struct lm_problem *p, void *ctx)
     char text[2 * LM_PROBLEM_TEXT_MAX + LM_PROBLEM_FILE_MAX];
     (void) ctx;
     lm_problem_format(p, text, sizeof text);
-    fprintf(stderr, "lugmark: note: %s\n", text);
+    fprintf(stderr, _("lugmark: note: %s\n"), text);
 }
 
 static int say(const struct lm_args *args, const struct items *s, bool dry)
@@ -63,8 +65,10 @@ static int say(const struct lm_args *args, const struct items *s, bool dry)
         lm_json_line(stdout, json_pack("{s:I, s:I, s:b}", "strips", (json_int_t) strips, "devices",
                                  (json_int_t) s->n, "dry_run", dry));
     else
-        printf("%zu strip%s, %zu devices%s\n", strips, strips == 1 ? "" : "s", s->n,
-            dry ? "; nothing was changed (--dry-run)" : "");
+        printf(
+            lm_tongue_n("%zu strip, %zu devices", "%zu strips, %zu devices", strips), strips, s->n);
+    if (!lm_arg_given(args, "json"))
+        puts(dry ? _("; nothing was changed (--dry-run)") : "");
     return LM_EXIT_OK;
 }
 
@@ -91,7 +95,8 @@ static int add(const struct lm_args *args, struct items *s, const char *name)
 static int import(const struct lm_args *args, FILE *in, const char *name)
 {
     struct items s = {0};
-    struct lm_stock_hooks hooks = {.item = keep, .problem = problem, .note = note, .ctx = &s};
+    struct lm_stock_hooks hooks = {
+        .item = keep, .problem = problem, .note = note, .ctx = &s, .today = lm_life_today()};
     enum lm_err err = lm_stock_read(in, name, &hooks);
     int exit = LM_EXIT_OK;
     if (err == LM_OK)
@@ -100,7 +105,7 @@ static int import(const struct lm_args *args, FILE *in, const char *name)
         exit = lm_fail(lm_exit_of(err), NULL, "%s could not be read: %s", name, lm_err_str(err));
     if (s.problems.count > 0) {
         exit = lm_problems_end(&s.problems);
-        fprintf(stderr, "lugmark: nothing was taken from %s\n", name);
+        fprintf(stderr, _("lugmark: nothing was taken from %s\n"), name);
     }
     free(s.item);
     free(s.line);

@@ -7,6 +7,7 @@
 
 #include "explain_past.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 static enum lm_err add(const struct lm_stock_item *item, long line, void *ctx)
 {
@@ -70,11 +71,11 @@ enum lm_err lm_supply_explain(
     const struct lm_supply *supply, const struct lm_session *session, struct lm_explain **out)
 {
     static const struct lm_past nothing = {0};
-    return lm_supply_explain_past(supply, &nothing, session, out);
+    return lm_supply_explain_past(supply, &nothing, session, NULL, out);
 }
 
 enum lm_err lm_supply_explain_past(const struct lm_supply *supply, const struct lm_past *past,
-    const struct lm_session *session, struct lm_explain **out)
+    const struct lm_session *session, const struct lm_speech *speech, struct lm_explain **out)
 {
     struct lm_explain_stock *list = calloc(supply->n + 1, sizeof *list);
     struct lm_explain_options options = {.stock = list,
@@ -84,7 +85,8 @@ enum lm_err lm_supply_explain_past(const struct lm_supply *supply, const struct 
         .n_lives = past->lives.n_groups,
         .beside = past->beside,
         .n_beside = past->n_beside,
-        .interval = past->interval};
+        .interval = past->interval,
+        .speech = speech};
     if (list == NULL || supply->n >= UINT32_MAX) {
         free(list);
         return LM_ENOMEM;
@@ -99,6 +101,11 @@ enum lm_err lm_supply_explain_past(const struct lm_supply *supply, const struct 
     enum lm_err err = lm_explain(session, &options, out);
     free(list);
     return err;
+}
+
+const struct lm_speech *lm_supply_speech(const struct lm_args *args, bool for_people)
+{
+    return for_people || lm_arg_given(args, "lang") ? &lm_tongue_speech : NULL;
 }
 
 void lm_supply_free(struct lm_supply *supply)

@@ -2,6 +2,7 @@
 #ifndef LUGMARK_CLI_SUPPLY_H
 #define LUGMARK_CLI_SUPPLY_H
 
+#include "command.h"
 #include "lugmark/explain.h"
 #include "lugmark/stock.h"
 
@@ -23,9 +24,12 @@ enum lm_err lm_supply_store(struct lm_store *store, struct lm_supply *supply);
 enum lm_err lm_supply_explain(
     const struct lm_supply *supply, const struct lm_session *session, struct lm_explain **out);
 
-/** The same with the past of the flock. */
+/** The same with the past of the flock. @param[in] speech  NULL: the evidence is in English. */
 enum lm_err lm_supply_explain_past(const struct lm_supply *supply, const struct lm_past *past,
-    const struct lm_session *session, struct lm_explain **out);
+    const struct lm_session *session, const struct lm_speech *speech, struct lm_explain **out);
+/** The tongue of the evidence: that of the screens for people, and wherever --lang asks for it. */
+const struct lm_speech *lm_supply_speech(const struct lm_args *args, bool for_people);
+
 void lm_supply_free(struct lm_supply *supply);
 
 #endif

@@ -10,7 +10,7 @@
 
 static bool blank(char c)
 {
-    return c == ' ' || c == '\t';
+    return c == ' ' || c == '\t' || c == '\r'; /* some programs end lines in two of these */
 }
 
 static struct lm_cell trim(const char *text, size_t len)
@@ -50,6 +50,33 @@ static const char *quoted(const char *at, const char *end, char **scratch, struc
     return NULL;
 }
 
+static const char *past_blanks(const char *at, const char *end, char separator)
+{
+    while (at < end && blank(*at) && *at != separator)
+        at++;
+    return at;
+}
+
+/* The next cell, from *at up to its separator or the end. NULL when it is well, else what is wrong.
+ */
+static const char *take_cell(
+    struct lm_cell *cell, char **scratch, const char **at, const char *end, char separator)
+{
+    const char *word = past_blanks(*at, end, separator);
+    if (word == end || *word != '"') {
+        const char *stop = memchr(*at, separator, (size_t) (end - *at));
+        stop = stop != NULL ? stop : end;
+        *cell = trim(*at, (size_t) (stop - *at));
+        *at = stop;
+        return NULL;
+    }
+    const char *behind = quoted(word + 1, end, scratch, cell);
+    if (behind == NULL)
+        return "a quote is opened and not closed in this line";
+    *at = past_blanks(behind, end, separator);
+    return *at < end && **at != separator ? "there is text behind a closing quote" : NULL;
+}
+
 /* Take a line apart. NULL when it is well, else what is wrong. */
 static const char *split(struct lm_table *t, const char *line, size_t len, char separator)
 {
@@ -59,26 +86,9 @@ static const char *split(struct lm_table *t, const char *line, size_t len, char 
     for (;;) {
         if (t->n_row == LM_TABLE_CELLS_MAX)
             return "the row has too many cells";
-        struct lm_cell *cell = &t->row[t->n_row++];
-        const char *word = at;
-        while (word < end && blank(*word) && *word != separator)
-            word++;
-        if (word < end && *word == '"') {
-            at = quoted(word + 1, end, &scratch, cell);
-            if (at == NULL)
-                return "a quote is opened and not closed in this line";
-            while (at < end && blank(*at) && *at != separator)
-                at++;
-            if (at < end && *at != separator)
-                return "there is text behind a closing quote";
-        } else {
-            const char *stop = memchr(at, separator, (size_t) (end - at));
-            stop = stop != NULL ? stop : end;
-            *cell = trim(at, (size_t) (stop - at));
-            at = stop;
-        }
-        if (at == end)
-            return NULL;
+        const char *wrong = take_cell(&t->row[t->n_row++], &scratch, &at, end, separator);
+        if (wrong != NULL || at == end)
+            return wrong;
         at++;
     }
 }
@@ -115,6 +125,21 @@ static bool looks_like_data(const struct lm_table *t)
             lm_time_parse(t->row[i].text, t->row[i].len, &t_ms) == LM_OK)
             return true;
     return false;
+}
+
+/* The columns of somebody else's file: several cells, each a word. */
+static bool is_heading(const struct lm_table *t)
+{
+    size_t words = 0;
+    for (size_t i = 0; i < t->n_row; i++) {
+        if (t->row[i].len == 0)
+            continue;
+        unsigned char c = (unsigned char) t->row[i].text[0];
+        if (c < 0x80 && ((c | 32) < 'a' || (c | 32) > 'z'))
+            return false;
+        words++;
+    }
+    return words > 1;
 }
 
 static enum lm_err no_header(struct lm_table *t, struct lm_problem *p)
@@ -158,7 +183,7 @@ static enum lm_err sniff(struct lm_table *t, const char *line, size_t len, struc
         if (split(t, line, len, separators[i]) != NULL)
             continue;
         unsigned found = match(t, &twice);
-        data = data || looks_like_data(t);
+        data = data || looks_like_data(t) || is_heading(t);
         other |= found;
         if ((found & t->plan->enough) == 0 || found <= best)
             continue;
@@ -183,6 +208,16 @@ static enum lm_err sniff(struct lm_table *t, const char *line, size_t len, struc
     return LM_OK;
 }
 
+/* Within the line: a file whose lines end in a carriage return alone is one line here. */
+static bool has_carriage_return(const char *line, size_t len)
+{
+    while (len > 0 && line[len - 1] == '\r')
+        len--;
+    while (len > 0 && line[0] == '\r')
+        line++, len--;
+    return len > 0 && memchr(line, '\r', len) != NULL;
+}
+
 /* The next line that says something. */
 static enum lm_err next_line(
     struct lm_table *t, const char **line, size_t *len, struct lm_problem *p)
@@ -191,6 +226,9 @@ static enum lm_err next_line(
     do
         err = lm_lines_next(&t->lines, line, len, p);
     while (err == LM_OK && (*len == 0 || (*line)[0] == '#' || lm_line_is_blank(*line, *len)));
+    if (err == LM_OK && has_carriage_return(*line, *len))
+        return bad(t, 0, p, "a carriage return stands inside the line",
+            "save the file with LF or CRLF line ends");
     return err;
 }
 

@@ -6,11 +6,13 @@
 
 #include "device_pick.h"
 #include "fields.h"
+#include "kin.h"
 #include "lugmark/markplan.h"
 #include "marks.h"
 #include "new_animal.h"
 #include "open_db.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 /* The device from options, reader and supply list. */
 static int make_device(struct lm_life *life, const struct lm_eid *scanned, struct lm_device *device)
@@ -28,7 +30,7 @@ static int make_device(struct lm_life *life, const struct lm_eid *scanned, struc
     if (exit != LM_EXIT_OK)
         return exit;
     if (device->eid.known == LM_EID_NONE && device->visual[0] == '\0' && device->uid[0] == '\0')
-        return lm_usage(args, "say which device: --strip, --scan, --eid, --visual or --uid");
+        return lm_usage(args, _("say which device: --strip, --scan, --eid, --visual or --uid"));
     if (device->applied.year == 0)
         device->applied = life->date;
     return LM_EXIT_OK;
@@ -39,7 +41,7 @@ static int follow_plan(struct lm_life *life, struct lm_device *device)
 {
     struct lm_record *rec = life->rec;
     struct lm_mark_for whom = {rec->born, (enum lm_sex) rec->sex, rec->breed};
-    char should[LM_PLAN_TEXT_MAX];
+    char should[LM_PLAN_TEXT_MAX], words[2 * LM_PLAN_TEXT_MAX];
     struct lm_markplan *plan = calloc(1, sizeof *plan);
     if (plan == NULL)
         return lm_fail(LM_EXIT_FAILED, NULL, "out of memory");
@@ -57,7 +59,8 @@ static int follow_plan(struct lm_life *life, struct lm_device *device)
     struct lm_mark_worn worn = {
         device->visual, device->colour, device->form, device->place, device->official};
     if (lm_markplan_differs(plan, &whom, &worn, 1, should))
-        fprintf(stderr, "lugmark: note: by the marking plan it should wear: %s\n", should);
+        fprintf(stderr, _("lugmark: note: by the marking plan it should wear: %s\n"),
+            lm_tongue_list(should, words, sizeof words));
     free(plan);
     return LM_EXIT_OK;
 }
@@ -66,8 +69,8 @@ static int say(struct lm_life *life, const struct lm_device *device)
 {
     char code[LM_EID_TEXT_SIZE];
     if (!lm_arg_given(life->args, "json") && device->eid.known != LM_EID_NONE)
-        printf("number %s and code %s: tagged\n",
-            device->visual[0] != '\0' ? device->visual : "(none)",
+        printf(_("number %s and code %s: tagged\n"),
+            device->visual[0] != '\0' ? device->visual : _("(none)"),
             lm_eid_format(device->eid, code));
     return lm_life_show(life->args, life->rec);
 }
@@ -98,7 +101,7 @@ static int tag_new(struct lm_life *life, const struct lm_eid *scanned)
     if (exit != LM_EXIT_OK)
         return exit;
     rec->n_devices = 1;
-    exit = lm_new_animal_put(life->store, rec, life->why, true);
+    exit = lm_new_animal_put(life->store, rec, life->why);
     if (exit == LM_EXIT_OK)
         exit = lm_life_keep(life);
     return exit == LM_EXIT_OK ? say(life, device) : exit;
@@ -113,7 +116,7 @@ static int tag_known(struct lm_life *life, const struct lm_eid *scanned)
     if (exit != LM_EXIT_OK)
         return exit;
     if (rec->status != LM_ON_FARM)
-        return lm_fail(LM_EXIT_INPUT, "correct its status first", "animal %s is %s", rec->key,
+        return lm_fail(LM_EXIT_INPUT, _("correct its status first"), "animal %s is %s", rec->key,
             lm_status_name((enum lm_status) rec->status));
     struct lm_device *device = lm_device_more(rec, &exit);
     if (device == NULL)
@@ -125,6 +128,8 @@ static int tag_known(struct lm_life *life, const struct lm_eid *scanned)
         exit = check(life, device);
     if (exit == LM_EXIT_OK)
         exit = lm_life_put(life);
+    if (exit == LM_EXIT_OK)
+        exit = lm_kin_check(life->store, rec->key);
     if (exit == LM_EXIT_OK)
         exit = lm_life_keep(life);
     return exit == LM_EXIT_OK ? say(life, device) : exit;
@@ -149,7 +154,7 @@ static int run(const struct lm_args *args)
         return lm_usage(args, "ANIMAL is in the register already, --animal names a new one");
     if (is_chip(args))
         return args->n_rest == 1 ? lm_tag_chip(args)
-                                 : lm_usage(args, "an argument is missing: ANIMAL");
+                                 : lm_usage(args, _("an argument is missing: ANIMAL"));
     if (lm_arg_given(args, "scan")) {
         int exit = lm_tag_scan(args, &scanned); /* before the register is locked: it takes time */
         if (exit != LM_EXIT_OK)
@@ -174,7 +179,7 @@ static const struct lm_option options[] = {
     LM_WARN_OPTIONS,
     {"allow-late", 0, NULL, "though the kid is older than a week"},
     {"allow-dam", 0, NULL, "though the dam is odd or not in the register"},
-    {"allow-future", 0, NULL, "though a date lies in the future or before the birth"},
+    {"allow-future", 0, NULL, "though it was put on before the birth"},
     {"quiet-cautions", 0, NULL, "leave the day's reminder out"},
     LM_LIFE_OPTIONS,
     {NULL, 0, NULL, NULL},
@@ -183,7 +188,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_tag = {
     .name = "tag",
     .group = LM_GROUP_REGISTER,
-    .summary = "Put a device on an animal, most often a new-born one",
+    .summary = N_("Put a device on an animal, most often a new-born one"),
     .arguments = "[ANIMAL]",
     .details =
         "Without ANIMAL a new one is entered. Number and code come from the next device of\n"

@@ -7,6 +7,7 @@
 #include "lugmark/family.h"
 #include "open_db.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 /* Common practice: in the first week the ear is thin and the kid easy to hold. */
 #define LATE_DAYS 7
@@ -16,9 +17,20 @@ static bool is_first_ear_mark(const struct lm_record *kid, const struct lm_devic
 {
     bool ear = device->form <= LM_LOOP_TAG || device->form == LM_TATTOO;
     for (unsigned i = 0; ear && i < kid->n_devices; i++)
-        if (!kid->devices[i].gone && &kid->devices[i] != device)
+        if (&kid->devices[i] != device)
             return false;
     return ear;
+}
+
+/* No warning: a register with such a date could not be read back from its own export. */
+static int refuse_future(const struct lm_record *kid, const struct lm_device *device)
+{
+    char date[LM_DATE_TEXT_SIZE];
+    bool born = lm_life_future(kid->born);
+    if (!born && !lm_life_future(device->applied))
+        return LM_EXIT_OK;
+    return lm_fail(LM_EXIT_INPUT, "correct the date, or the clock of this machine",
+        "the date %s lies in the future", lm_date_format(born ? kid->born : device->applied, date));
 }
 
 static void check_dates(
@@ -27,10 +39,6 @@ static void check_dates(
     char born[LM_DATE_TEXT_SIZE], applied[LM_DATE_TEXT_SIZE];
     lm_date_format(kid->born, born);
     lm_date_format(device->applied, applied);
-    if (lm_life_future(kid->born))
-        lm_warn(w, "allow-future", "the date of birth %s lies in the future", born);
-    if (lm_life_future(device->applied))
-        lm_warn(w, "allow-future", "the date of tagging %s lies in the future", applied);
     if (kid->born.year == 0 || device->applied.year == 0)
         return;
     int32_t days = lm_date_days(device->applied, 0) - lm_date_days(kid->born, 1);
@@ -95,9 +103,10 @@ static void check_dam(
 int lm_tag_check_kid(struct lm_life *life, struct lm_record *kid, const struct lm_device *device,
     struct lm_warnings *warnings)
 {
+    int exit = refuse_future(kid, device);
     check_dates(kid, device, warnings);
-    if (kid->dam[0] == '\0')
-        return LM_EXIT_OK;
+    if (exit != LM_EXIT_OK || kid->dam[0] == '\0')
+        return exit;
     struct lm_record *dam = calloc(1, sizeof *dam);
     if (dam == NULL)
         return lm_fail(LM_EXIT_FAILED, NULL, "out of memory");
@@ -125,14 +134,16 @@ int lm_tag_cautions(struct lm_life *life)
     if (strcmp(last, today) == 0)
         return LM_EXIT_OK;
     fputs(
-        "Before the first tag of the day (once a day; --quiet-cautions leaves it out):\n"
-        "  - Your vet and the label on the packet come first; this is only a reminder.\n"
-        "  - The ear clean and dry; tag and pliers clean, too, and the right ones for each other.\n"
-        "  - Between the veins, clear of the head and of the ear's edge, with room to grow.\n"
-        "  - The tag must turn freely once it is in.\n"
-        "  - Hot, damp weather with flies makes for sore ears: wait if you can, look again in a "
-        "week.\n"
-        "  - Little disinfectant or fly repellent: the dam must still know her kid by its smell.\n",
+        _("Before the first tag of the day (once a day; --quiet-cautions leaves it out):\n"
+          "  - Your vet and the label on the packet come first; this is only a reminder.\n"
+          "  - The ear clean and dry; tag and pliers clean, too, and the right ones for each "
+          "other.\n"
+          "  - Between the veins, clear of the head and of the ear's edge, with room to grow.\n"
+          "  - The tag must turn freely once it is in.\n"
+          "  - Hot, damp weather with flies makes for sore ears: wait if you can, look again in a "
+          "week.\n"
+          "  - Little disinfectant or fly repellent: the dam must still know her kid by its "
+          "smell.\n"),
         stderr);
     return lm_store_set(life->store, "tag.cautions", today) == LM_OK ? LM_EXIT_OK
                                                                      : lm_db_fail(life->store);

@@ -11,6 +11,7 @@
 #include "open_db.h"
 #include "problem.h"
 #include "record_text.h"
+#include "report/tongue.h"
 
 /* What the options ask for. */
 struct wanted {
@@ -115,7 +116,7 @@ static int say(const struct lm_args *args, const struct lm_record *rec, const st
 {
     char words[512];
     if (!lm_arg_given(args, "json")) {
-        printf("%s wears %s\n", rec->key, lm_device_words(d, words, sizeof words));
+        printf(_("%s wears %s\n"), rec->key, lm_device_words(d, words, sizeof words));
         return LM_EXIT_OK;
     }
     char *text = lm_record_json(rec);

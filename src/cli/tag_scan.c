@@ -8,6 +8,7 @@
 #include "lugmark/decode.h"
 #include "out_json.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 static int64_t steady_ms(void)
 {
@@ -68,7 +69,7 @@ int lm_tag_scan(const struct lm_args *args, struct lm_eid *eid)
         lm_problem_print(&p);
         return LM_EXIT_FAILED;
     }
-    fprintf(stderr, "lugmark: hold the new tag to a reader (%ld seconds)\n", seconds);
+    fprintf(stderr, _("lugmark: hold the new tag to a reader (%ld seconds)\n"), seconds);
     enum lm_err err = wait_for(client, steady_ms() + seconds * 1000, eid);
     lm_client_close(client);
     if (err == LM_EAGAIN)
@@ -76,6 +77,6 @@ int lm_tag_scan(const struct lm_args *args, struct lm_eid *eid)
             "no code was read in %ld seconds", seconds);
     if (err != LM_OK)
         return lm_fail(LM_EXIT_FAILED, "do it again", "the daemon at %s went away", path);
-    fprintf(stderr, "lugmark: read %s\n", lm_eid_format(*eid, code));
+    fprintf(stderr, _("lugmark: read %s\n"), lm_eid_format(*eid, code));
     return LM_EXIT_OK;
 }

@@ -9,7 +9,7 @@
 
 #define LM_TRY_SECTIONS 48u /* readers and frames of a configuration */
 #define LM_TRY_SETTINGS 40u
-#define LM_TRY_DECODERS (LM_TRY_SECTIONS + 3u)
+#define LM_TRY_DECODERS (LM_TRY_SECTIONS + 16u) /* and the built-in ones */
 #define LM_TRY_CODES 200u /* different codes shown of one decoder; more are only counted */
 #define LM_TRY_EXAMPLES 3u
 #define LM_TRY_NAME 160u

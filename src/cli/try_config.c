@@ -173,13 +173,25 @@ static void use_reader(struct reading *r, struct lm_try_section *reader)
         add(r, name, decoder, reader);
 }
 
+static void add_telegram(struct reading *r, const char *name, const char *coding, const char *order)
+{
+    struct lm_try_decoder *d = &r->t->decoders[r->t->n_decoders];
+    if (r->t->n_decoders == LM_TRY_DECODERS)
+        return;
+    d->settings[d->n_settings++] = (struct lm_setting){"coding", coding};
+    d->settings[d->n_settings++] = (struct lm_setting){"bit_order", order};
+    add(r, name, "telegram", NULL);
+}
+
+/* Every decoder of drivers/list.h but frames, of which there are as many as are described. */
 static void add_built_in(struct reading *r)
 {
-    add(r, "text", "text", NULL);
-    add(r, "telegram", "telegram", NULL);
-    struct lm_try_decoder *lsb = &r->t->decoders[r->t->n_decoders];
-    lsb->settings[lsb->n_settings++] = (struct lm_setting){"bit_order", "lsb"};
-    add(r, "telegram, bit_order = lsb", "telegram", NULL);
+    for (const char *const *name = lm_decoder_names(); *name != NULL; name++)
+        if (strcmp(*name, "frame") != 0 && r->t->n_decoders < LM_TRY_DECODERS)
+            add(r, *name, *name, NULL);
+    add_telegram(r, "telegram, bit_order = lsb", "fdx-b", "lsb");
+    add_telegram(r, "telegram, coding = hdx", "hdx", "msb");
+    add_telegram(r, "telegram, coding = hdx, bit_order = lsb", "hdx", "lsb");
 }
 
 int lm_try_configure(struct lm_try *t, const char *path)

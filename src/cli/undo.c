@@ -51,7 +51,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_undo = {
     .name = "undo",
     .group = LM_GROUP_RACE,
-    .summary = "Take back the last sighting or head count, or register change",
+    .summary = N_("Take back the last sighting or head count, or register change"),
     .arguments = "",
     .details =
         "It stays in the journal, and so does the taking back. With --register what the last\n"

@@ -8,6 +8,7 @@
 #include "out_json.h"
 #include "problem.h"
 #include "record_diff.h"
+#include "report/tongue.h"
 
 #define SHOWN_MAX 20u /* animals of one change told in full; an import may have thousands */
 
@@ -23,7 +24,7 @@ static enum lm_err tell(const struct lm_record *before, const struct lm_record *
         return json_array_append_new(t->keys, json_string(now->key)) == 0 ? LM_OK : LM_ENOMEM;
     if (t->told++ >= SHOWN_MAX)
         return LM_OK;
-    printf("  %s%s\n", now->key, before == NULL ? ", which it added" : "");
+    printf(before == NULL ? _("  %s, which it added\n") : "  %s\n", now->key);
     lm_record_diff(stdout, before, now);
     return LM_OK;
 }
@@ -39,9 +40,10 @@ static void say(const struct lm_store_last *last, struct telling *t, bool dry)
         return;
     }
     if (t->told > SHOWN_MAX)
-        printf("  and %u animals more\n", t->told - SHOWN_MAX);
-    printf(
-        dry ? "this would be taken back (--dry-run)\n" : "taken back; each is again as before\n");
+        printf(_("  and %u animals more\n"), t->told - SHOWN_MAX);
+    fputs(dry ? _("this would be taken back (--dry-run)\n")
+              : _("taken back; each is again as before\n"),
+        stdout);
 }
 
 static int undo(const struct lm_args *args, struct lm_store *store, struct telling *t)
@@ -51,12 +53,13 @@ static int undo(const struct lm_args *args, struct lm_store *store, struct telli
     bool dry = lm_arg_given(args, "dry-run");
     enum lm_err err = lm_store_last_change(store, &last, NULL, NULL);
     if (err == LM_ENOTFOUND)
-        return lm_fail(LM_EXIT_INPUT, NULL, "no change of the register is left to take back");
+        return lm_fail(LM_EXIT_INPUT, NULL, _("no change of the register is left to take back"));
     if (err != LM_OK)
         return lm_db_fail(store);
     if (t->keys == NULL)
-        printf("the last change, of %u animal%s: %s\n", last.animals, last.animals == 1 ? "" : "s",
-            last.why[0] != '\0' ? last.why : "no reason given");
+        printf(lm_tongue_n("the last change, of %u animal: %s\n",
+                   "the last change, of %u animals: %s\n", last.animals),
+            last.animals, last.why[0] != '\0' ? last.why : _("no reason given"));
     if (lm_store_last_change(store, &last, tell, t) != LM_OK)
         return lm_db_fail(store);
     snprintf(why, sizeof why, "taken back: %.300s", last.why[0] != '\0' ? last.why : "a change");

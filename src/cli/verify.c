@@ -4,6 +4,7 @@
 #include "open_db.h"
 #include "out_json.h"
 #include "problem.h"
+#include "report/tongue.h"
 
 static int run(const struct lm_args *args)
 {
@@ -25,10 +26,11 @@ static int run(const struct lm_args *args)
                 stdout, json_pack("{s:b, s:I, s:I}", "good", exit == LM_EXIT_OK, "animals",
                             (json_int_t) animals, "problems", (json_int_t) problems.count));
         else if (exit == LM_EXIT_OK)
-            printf("The register is sound: %u animals\n", animals);
+            printf(_("The register is sound: %u animals\n"), animals);
         else
-            puts("The register is not sound; to mend: keep this file as it is, and go on with the "
-                 "latest backup");
+            puts(
+                _("The register is not sound; to mend: keep this file as it is, and go on with the "
+                  "latest backup"));
     }
     lm_store_close(store);
     return exit;
@@ -37,7 +39,7 @@ static int run(const struct lm_args *args)
 const struct lm_command lm_command_verify = {
     .name = "verify",
     .group = LM_GROUP_REGISTER,
-    .summary = "Check the register, its history and its journal",
+    .summary = N_("Check the register, its history and its journal"),
     .arguments = "",
     .details = "Exit status 4 when anything is wrong with the file.",
     .example = "lugmark verify",

@@ -269,7 +269,7 @@ static const struct lm_option options[] = {
 const struct lm_command lm_command_watch = {
     .name = "watch",
     .group = LM_GROUP_RACE,
-    .summary = "See every animal go by",
+    .summary = N_("See every animal go by"),
     .arguments = "",
     .details = "On a terminal: a screen that can be read from three metres away; q ends it. In a\n"
                "pipe: one line an event. With --json: the daemon's own event lines.",

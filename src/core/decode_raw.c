@@ -132,6 +132,14 @@ static enum lm_err ambiguous(const struct lm_code_text *t)
         "\"%s\" can be hex, or the invalid country %.4s and %.12s", t->quote, d, d + 4);
 }
 
+/** Whether 16 decimal digits are hardly a block: it would be no animal's, or of no country. */
+static bool is_hardly_hex(struct lm_eid eid)
+{
+    enum lm_country_class class = lm_country_class(lm_eid_country(eid));
+    return class == LM_COUNTRY_INVALID || class == LM_COUNTRY_UNASSIGNED ||
+           !lm_eid_unpack(eid).animal || lm_eid_unpack(eid).reserved != 0;
+}
+
 static enum lm_err hex64(const struct lm_code_text *t, struct lm_decoded *out)
 {
     uint64_t bits = load(t->compact, 16, 4).lo;
@@ -139,11 +147,16 @@ static enum lm_err hex64(const struct lm_code_text *t, struct lm_decoded *out)
         return ambiguous(t);
     out->form = LM_FORM_HEX64;
     out->eid = lm_eid_from_bits(bits);
-    if (lm_eid_key(out->eid) != 0)
+    if (lm_eid_key(out->eid) == 0)
+        return lm_problem_set(t->p, LM_ERANGE,
+            "read the device again; all zeros is what a reader gives without one",
+            "the country and the number in \"%s\" are zero, which is no code", t->quote);
+    if (!t->decimal || t->prefixed || !is_hardly_hex(out->eid))
         return LM_OK;
-    return lm_problem_set(t->p, LM_ERANGE,
-        "read the device again; all zeros is what a reader gives without one",
-        "the country and the number in \"%s\" are zero, which is no code", t->quote);
+    out->form = LM_FORM_NONE;
+    return lm_problem_set(t->p, LM_EDAMAGED,
+        "give the device's 15 digits, or put 0x before a hex block",
+        "\"%s\" has 16 digits where a code has 15", t->quote);
 }
 
 static bool all_bits(const struct lm_code_text *t)

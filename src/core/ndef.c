@@ -121,6 +121,28 @@ static enum lm_ndef take_message(struct area *a, size_t len, uint8_t *out, size_
     return LM_NDEF_OK;
 }
 
+/** The blocks of the data area, up to the message or to what is wrong. */
+static enum lm_ndef find_message(struct area *a, uint8_t *out, size_t *n)
+{
+    for (;;) {
+        uint8_t tag = 0;
+        size_t length = 0;
+        enum lm_ndef why = next(a, &tag);
+        if (why != LM_NDEF_OK || tag == TLV_END)
+            return why != LM_NDEF_OK ? why : LM_NDEF_EMPTY;
+        if (tag == TLV_NULL)
+            continue;
+        why = take_length(a, &length);
+        if (why == LM_NDEF_OK && tag == TLV_NDEF)
+            return take_message(a, length, out, n);
+        if (why == LM_NDEF_OK)
+            why = tag == TLV_LOCK || tag == TLV_MEMORY ? take_reserved(a, tag, length)
+                                                       : skip(a, length);
+        if (why != LM_NDEF_OK)
+            return why;
+    }
+}
+
 enum lm_ndef lm_t2t_message(const uint8_t *memory, size_t len, uint8_t out[LM_NDEF_MAX], size_t *n)
 {
     *n = 0;
@@ -132,23 +154,7 @@ enum lm_ndef lm_t2t_message(const uint8_t *memory, size_t len, uint8_t out[LM_ND
     if (size == 0)
         return LM_NDEF_NEWER;
     struct area a = {.memory = memory, .at = LM_T2T_HEAD, .end = size, .have = len};
-    for (;;) {
-        uint8_t tag = 0;
-        size_t length = 0;
-        enum lm_ndef why = next(&a, &tag);
-        if (why != LM_NDEF_OK || tag == TLV_END)
-            return why != LM_NDEF_OK ? why : LM_NDEF_EMPTY;
-        if (tag == TLV_NULL)
-            continue;
-        why = take_length(&a, &length);
-        if (why == LM_NDEF_OK && tag == TLV_NDEF)
-            return take_message(&a, length, out, n);
-        if (why == LM_NDEF_OK)
-            why = tag == TLV_LOCK || tag == TLV_MEMORY ? take_reserved(&a, tag, length)
-                                                       : skip(&a, length);
-        if (why != LM_NDEF_OK)
-            return why;
-    }
+    return find_message(&a, out, n);
 }
 
 /* --- records --- */

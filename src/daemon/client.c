@@ -1,5 +1,6 @@
 #include "client.h"
 
+#include "connection.h"
 #include "daemon.h"
 #include "log.h"
 #include "lugmark/control.h"
@@ -7,6 +8,7 @@
 #include "request.h"
 #include "resume.h"
 #include "verdict_json.h"
+#include <errno.h>
 #include <event2/buffer.h>
 #include <event2/bufferevent.h>
 #include <stdlib.h>
@@ -22,6 +24,10 @@ static void work(struct client *c);
 static void on_line(const char *line, size_t len, int64_t seq, void *ctx)
 {
     struct client *c = ctx;
+    if (line == NULL) {
+        client_drop(c, "out of memory for what it follows");
+        return;
+    }
     /* What is in the journal comes to a client that catches up from there, in its turn. */
     if (c->resume == NULL || seq == 0) {
         client_write(c, line, len, seq);
@@ -34,6 +40,11 @@ size_t client_queued(const struct client *c)
         return c->way->queued(c);
     }
     return c->bev == NULL ? 0 : evbuffer_get_length(bufferevent_get_output(c->bev));
+}
+
+static size_t is_behind(void *ctx)
+{
+    return client_queued(ctx);
 }
 
 void client_drop(struct client *c, const char *why)
@@ -67,7 +78,9 @@ void client_write(struct client *c, const char *line, size_t len, int64_t seq)
         client_drop(c, "it does not read what it asked for");
         return;
     }
-    bufferevent_write(c->bev, line, len);
+    if (bufferevent_write(c->bev, line, len) != 0) {
+        client_drop(c, "out of memory for its line");
+    }
 }
 
 void client_answer(struct client *c, json_t *object)
@@ -91,7 +104,7 @@ void client_answer(struct client *c, json_t *object)
 bool client_watch(struct client *c)
 {
     if (!c->watching) {
-        c->watching = publish_add(&c->d->publisher, on_line, c);
+        c->watching = publish_add(&c->d->publisher, on_line, is_behind, c);
     }
     return c->watching;
 }
@@ -127,7 +140,11 @@ static bool take_line(struct client *c)
     size_t len = 0;
     char *line = evbuffer_readln(in, &len, EVBUFFER_EOL_LF);
     if (line == NULL) {
-        check_length(c, in);
+        if (evbuffer_search_eol(in, NULL, NULL, EVBUFFER_EOL_LF).pos >= 0) {
+            client_drop(c, "out of memory for its request");
+        } else {
+            check_length(c, in);
+        }
         return false;
     }
     if (len > LM_CONTROL_OPEN_MAX || !request_handle(c, line, len)) {
@@ -140,7 +157,8 @@ static bool take_line(struct client *c)
 static void work(struct client *c)
 {
     for (int i = 0; i < LINES_A_TURN; i++) {
-        if (c->gone || c->closing || client_queued(c) > REST_AT) {
+        if (c->gone || c->closing || client_queued(c) > REST_AT ||
+            !journal_calm(&c->d->journal)) { /* client_wake() comes back */
             return;
         }
         if (!take_line(c)) {
@@ -185,12 +203,21 @@ static void on_written(struct bufferevent *bev, void *ctx)
     }
 }
 
+void client_wake(struct client *c)
+{
+    if (c->bev != NULL && !c->gone) {
+        bufferevent_trigger(
+            c->bev, EV_READ | EV_WRITE, BEV_TRIG_IGNORE_WATERMARKS | BEV_TRIG_DEFER_CALLBACKS);
+    }
+}
+
 static void on_end(struct bufferevent *bev, short what, void *ctx)
 {
     struct client *c = ctx;
+    int error = errno;
     (void) bev;
     if ((what & BEV_EVENT_ERROR) != 0) {
-        client_drop(c, NULL);
+        client_drop(c, error == ECONNRESET || error == EPIPE ? NULL : strerror(error));
     } else if ((what & BEV_EVENT_EOF) != 0) {
         c->ended = true;
         work(c);
@@ -208,16 +235,20 @@ static void greet(struct client *c)
 enum lm_err client_begin(struct client *c, struct daemon *d, int fd)
 {
     *c = (struct client){.d = d, .allow = LM_CONTROL_QUEUE_MAX};
-    c->bev = bufferevent_socket_new(d->base, fd, BEV_OPT_CLOSE_ON_FREE);
+    c->bev = connection_new(d->base, fd, LM_CONTROL_OPEN_MAX + 1);
     if (c->bev == NULL) {
         close(fd);
         return LM_ENOMEM;
     }
     bufferevent_priority_set(c->bev, PRIORITY_WORK);
     bufferevent_setcb(c->bev, on_read, on_written, on_end, c);
-    bufferevent_setwatermark(c->bev, EV_READ, 0, LM_CONTROL_OPEN_MAX + 1);
     bufferevent_setwatermark(c->bev, EV_WRITE, REST_AT, 0);
-    bufferevent_enable(c->bev, EV_READ | EV_WRITE);
+    /* As much as its socket takes in one go: the usual 16 KiB are 40 verdicts. */
+    bufferevent_set_max_single_write(c->bev, LM_CONTROL_QUEUE_MAX);
+    if (bufferevent_enable(c->bev, EV_READ | EV_WRITE) != 0) {
+        client_free(c);
+        return LM_ENOMEM;
+    }
     greet(c);
     return LM_OK;
 }

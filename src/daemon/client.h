@@ -55,6 +55,9 @@ void client_answer(struct client *c, json_t *object);
 /** Bytes that wait to be taken by it. */
 size_t client_queued(const struct client *c);
 
+/** The journal is calm again: take up what waited for it. */
+void client_wake(struct client *c);
+
 /** Follow the stream. @return false when too many do. */
 bool client_watch(struct client *c);
 

@@ -125,8 +125,8 @@ static void finish_reader(struct config_parse *c, struct config_reader *r)
     const struct config_setting *silent = find(&r->block, "silent_s");
     const char *name = lane != NULL ? lane->value : "1";
     if (!lm_text_copy(r->lane, sizeof r->lane, name, strlen(name)) || r->lane[0] == '\0') {
-        config_bad(
-            c, lane->line, "write a short name such as 1", "lane = %s is no name of a lane", name);
+        config_bad(c, lane != NULL ? lane->line : r->block.line, "write a short name such as 1",
+            "lane = %s is no name of a lane", name);
     }
     r->silent_ms = SILENT_DEFAULT_MS;
     if (silent != NULL) {

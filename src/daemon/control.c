@@ -76,7 +76,10 @@ static void on_again(evutil_socket_t fd, short what, void *ctx)
     struct control *c = ctx;
     (void) fd;
     (void) what;
-    evconnlistener_enable(c->listener);
+    const struct timeval second = {1, 0};
+    if (evconnlistener_enable(c->listener) != 0) {
+        evtimer_add(c->again, &second);
+    }
 }
 
 static void on_reap(evutil_socket_t fd, short what, void *ctx)
@@ -96,17 +99,25 @@ void control_reap(struct control *c)
     event_active(c->reap, EV_TIMEOUT, 0);
 }
 
+void control_wake(struct control *c)
+{
+    for (size_t i = 0; i < CONTROL_CLIENTS; i++) {
+        client_wake(&c->clients[i]);
+    }
+}
+
 enum lm_err control_begin(struct control *c, struct daemon *d, int listening)
 {
     *c = (struct control){.d = d};
     c->again = evtimer_new(d->base, on_again, c);
     c->reap = event_new(d->base, -1, 0, on_reap, c);
-    c->listener = evconnlistener_new(
-        d->base, on_accept, c, LEV_OPT_CLOSE_ON_FREE | LEV_OPT_CLOSE_ON_EXEC, 0, listening);
+    c->listener = evconnlistener_new(d->base, on_accept, c,
+        LEV_OPT_CLOSE_ON_FREE | LEV_OPT_CLOSE_ON_EXEC | LEV_OPT_DISABLED, 0, listening);
     if (c->listener == NULL) {
         close(listening);
     }
-    if (c->listener == NULL || c->again == NULL || c->reap == NULL) {
+    if (c->listener == NULL || c->again == NULL || c->reap == NULL ||
+        evconnlistener_enable(c->listener) != 0) { /* of its own it does not look whether it can */
         return LM_ENOMEM;
     }
     /* In the same turn, behind what runs now: a busy reader must not keep dead clients alive. */

@@ -35,6 +35,9 @@ void control_path(const char *wanted, char *path, size_t size);
 enum lm_err control_begin(struct control *c, struct daemon *d, int listening);
 void control_end(struct control *c);
 
+/** Let all clients take up what waited for the journal. */
+void control_wake(struct control *c);
+
 /** Free dropped clients as soon as nobody uses them. */
 void control_reap(struct control *c);
 

@@ -168,6 +168,64 @@ static enum lm_err apply_open(struct fold *f, const struct lm_event *ev, struct 
     return lm_session_apply(f->session, &e, verdict);
 }
 
+struct again {
+    struct fold *f;
+    int64_t upto;
+    struct lm_verdict *verdict; /* of the event there */
+};
+
+static enum lm_err note_again(
+    const struct lm_event *ev, const struct lm_verdict *verdict, void *ctx)
+{
+    struct again *a = ctx;
+    enum lm_err err = note_replayed(ev, verdict, a->f);
+    if (err == LM_OK && ev->seq == a->upto) {
+        *a->verdict = *verdict;
+    }
+    return err == LM_OK && ev->seq >= a->upto ? LM_EAGAIN : err;
+}
+
+/* The open session from the journal, up to this event; what comes behind it is applied in its turn.
+ */
+static enum lm_err fold_again(struct fold *f, int64_t upto, struct lm_verdict *verdict)
+{
+    struct scratch s;
+    struct again a = {f, upto, verdict};
+    f->behind = true;
+    enum lm_err err = scratch_begin(&s, f->store, &f->row);
+    if (err != LM_OK) {
+        return err;
+    }
+    f->n_acts = 0;
+    f->lanes = (struct lanes){.n = 0};
+    err = scratch_run(&s, f->store, note_again, &a);
+    if (err != LM_OK && err != LM_EAGAIN) {
+        scratch_end(&s);
+        return err;
+    }
+    lm_session_free(f->session);
+    lm_session_free(f->next); /* it was made for the roll that goes now */
+    lm_roll_free(f->roll);
+    f->session = s.session;
+    f->roll = s.roll;
+    f->next = NULL;
+    f->last_seq = upto;
+    f->stale = true; /* changes by others that stand behind it are taken over once more */
+    f->behind = false;
+    return LM_OK;
+}
+
+static enum lm_err apply(struct fold *f, const struct lm_event *ev, struct lm_verdict *verdict)
+{
+    enum lm_err err = ev->kind == LM_EVENT_OPEN ? apply_open(f, ev, verdict)
+                                                : lm_session_apply(f->session, ev, verdict);
+    if (err == LM_OK) {
+        lanes_note(&f->lanes, ev, verdict);
+        err = note_act(f, ev);
+    }
+    return err;
+}
+
 enum lm_err fold_apply(struct fold *f, const struct lm_event *ev, struct lm_verdict *verdict)
 {
     *verdict = (struct lm_verdict){.animal = LM_NO_ANIMAL};
@@ -178,11 +236,9 @@ enum lm_err fold_apply(struct fold *f, const struct lm_event *ev, struct lm_verd
     if (f->session == NULL) {
         return ev->kind == LM_EVENT_REGISTER ? lm_roll_put(f->roll, ev->record, NULL) : LM_EARG;
     }
-    enum lm_err err = ev->kind == LM_EVENT_OPEN ? apply_open(f, ev, verdict)
-                                                : lm_session_apply(f->session, ev, verdict);
-    if (err == LM_OK) {
-        lanes_note(&f->lanes, ev, verdict);
-        err = note_act(f, ev);
+    enum lm_err err = f->behind ? LM_ENOMEM : apply(f, ev, verdict);
+    if (err == LM_ENOMEM) {
+        err = fold_again(f, ev->seq, verdict);
     }
     if (err == LM_OK && ev->kind == LM_EVENT_CLOSE) {
         f->row.closed_ms = ev->t_ms;
@@ -196,6 +252,7 @@ void fold_closed(struct fold *f)
     lm_session_free(f->session);
     f->session = NULL;
     f->n_acts = 0;
+    f->behind = false;
 }
 
 struct catch

@@ -31,6 +31,7 @@ struct fold {
     struct lm_markplan plan; /**< what animals of this holding should wear */
     bool no_plan;            /**< nothing is planned */
     bool stale;              /**< another program changed the file, and it is not yet taken over */
+    bool behind;             /**< memory ran out in the middle: fold all of it again */
 };
 
 /** Load the register and go on with the session that was open, if any. */
@@ -45,6 +46,8 @@ enum lm_err fold_prepare_open(struct fold *f);
 
 /**
  * Apply an event that is in the journal. Open makes the session; close frees it after @p done.
+ * Where memory runs out in its middle the session is folded again up to it, at once or with the
+ * next.
  * @return what lm_session_apply() said; LM_EARG when there is no session for it.
  */
 enum lm_err fold_apply(struct fold *f, const struct lm_event *ev, struct lm_verdict *verdict);

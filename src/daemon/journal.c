@@ -4,19 +4,20 @@
 #include "daemon.h"
 #include "log.h"
 #include "notify.h"
-#include "should.h"
-#include "verdict_json.h"
-#include "verdict_line.h"
+#include "journal_tell.h"
 #include <stdlib.h>
+#include <string.h>
 
-#define BATCH_MAX 512u
+#define BATCH_MAX 1024u
 #define BATCH_AGE_MS 20
+
+static void step(struct journal *j);
 
 static void on_commit(evutil_socket_t fd, short what, void *ctx)
 {
     (void) fd;
     (void) what;
-    journal_flush(ctx);
+    step(ctx);
 }
 
 enum lm_err journal_begin(struct journal *j, struct daemon *d)
@@ -27,7 +28,7 @@ enum lm_err journal_begin(struct journal *j, struct daemon *d)
     j->pending = malloc(JOURNAL_PENDING_ROOM * sizeof *j->pending);
     j->commit = event_new(d->base, -1, 0, on_commit, j);
     j->retry = evtimer_new(d->base, on_commit, j);
-    if (j->pending == NULL || j->commit == NULL || j->retry == NULL) {
+    if (j->pending == NULL || j->commit == NULL || j->retry == NULL || tell_new(j) != LM_OK) {
         return LM_ENOMEM;
     }
     event_priority_set(j->commit, PRIORITY_COMMIT);
@@ -42,6 +43,7 @@ void journal_end(struct journal *j)
     if (j->retry != NULL) {
         event_free(j->retry);
     }
+    tell_free(j);
     free(j->pending);
     *j = (struct journal){0};
 }
@@ -53,7 +55,7 @@ void journal_add(struct journal *j, const struct lm_event *ev)
             ev->reader);
         return;
     }
-    if (j->n == 0) {
+    if (j->n == j->kept) {
         j->first_ms = clock_steady_ms();
     }
     j->pending[j->n++] = *ev;
@@ -69,9 +71,9 @@ bool journal_has_room(const struct journal *j)
 
 void journal_nudge(struct journal *j)
 {
-    if (!j->failed && j->n > 0 &&
+    if (!j->failed && j->n > 0 && !tell_waits(j) &&
         (j->n >= BATCH_MAX || clock_steady_ms() - j->first_ms > BATCH_AGE_MS)) {
-        journal_flush(j);
+        step(j);
     }
 }
 
@@ -146,34 +148,19 @@ static void say_well(struct journal *j)
     evtimer_del(j->retry);
     log_at(LOG_LEVEL_NOTICE, "journal", "the register can be written again");
     say_state(j);
-    readers_resume(&j->d->readers);
-}
-
-static void publish_event(struct daemon *d, const struct lm_event *ev, const struct lm_verdict *v)
-{
-    const struct fold *f = &d->fold;
-    char line[VERDICT_LINE_MAX], should[LM_PLAN_TEXT_MAX];
-    if (!publish_wanted(&d->publisher) || f->session == NULL) {
-        return;
-    }
-    const char *key = v->animal != LM_NO_ANIMAL ? lm_roll_animal(f->roll, v->animal).key : NULL;
-    size_t len = verdict_line(f->session, ev, v, should_text(f, key, should), line);
-    if (len > 0) {
-        publish_text(&d->publisher, line, len, ev->seq);
-    } else {
-        publish_send(&d->publisher,
-            should_add(event_json(d->fold.session, &d->fold.row, ev, v), &d->fold), ev->seq);
-    }
 }
 
 static void publish_change(const struct lm_event *ev, void *ctx)
 {
     struct lm_verdict none = {.animal = LM_NO_ANIMAL};
-    publish_event(ctx, ev, &none);
+    tell_publish(ctx, ev, &none);
 }
 
 enum lm_err journal_catch_up(struct journal *j)
 {
+    if (tell_waits(j)) {
+        return LM_OK; /* they come behind what is on the disk already, and are not forgotten */
+    }
     return fold_catch_up(&j->d->fold, publish_change, j->d);
 }
 
@@ -191,8 +178,10 @@ static enum lm_err write_all(
         return err;
     }
     err = journal_catch_up(j);
-    for (size_t i = 0; err == LM_OK && i < n; i++) {
-        err = lm_store_append(store, session, &evs[i], token, &evs[i].seq);
+    if (err == LM_OK && token != NULL) {
+        err = lm_store_append(store, session, evs, token, &evs->seq);
+    } else if (err == LM_OK) {
+        err = lm_store_append_all(store, session, evs, n);
     }
     if (err == LM_OK && n == 0) {
         /* Nothing waits: only a real write tells whether the disk is well again. */
@@ -205,37 +194,66 @@ static enum lm_err write_all(
     return err;
 }
 
-static void fold_one(struct journal *j, const struct lm_event *ev, struct lm_verdict *verdict)
+/* Put what waits on the disk. What was put there before is told by now. */
+static enum lm_err keep(struct journal *j)
 {
-    struct daemon *d = j->d;
-    enum lm_err err = fold_apply(&d->fold, ev, verdict);
-    if (err != LM_OK) {
-        log_at(LOG_LEVEL_ERROR, "journal", "event %lld is kept but could not be followed: %s",
-            (long long) ev->seq, lm_err_str(err));
-        return;
-    }
-    publish_event(d, ev, verdict);
-}
-
-enum lm_err journal_flush(struct journal *j)
-{
-    if (j->n == 0 && !j->failed) {
-        return LM_OK;
-    }
     int64_t session = j->d->fold.row.id;
     enum lm_err err = write_all(j, j->pending, j->n, NULL, &session);
     if (err != LM_OK) {
         say_failed(j, err);
         return err;
     }
-    size_t n = j->n;
-    j->n = 0;
-    for (size_t i = 0; i < n; i++) {
-        struct lm_verdict verdict;
-        fold_one(j, &j->pending[i], &verdict);
-    }
-    say_well(j);
+    j->kept = j->n;
     return LM_OK;
+}
+
+static void step(struct journal *j)
+{
+    if (!tell_waits(j) && (j->n > 0 || j->failed) && keep(j) == LM_OK) {
+        tell_begin(j);
+    }
+}
+
+enum lm_err journal_flush(struct journal *j)
+{
+    tell_all(j);
+    if (j->n == 0 && !j->failed) {
+        return LM_OK;
+    }
+    enum lm_err err = keep(j);
+    if (err == LM_OK) {
+        tell_all(j);
+        say_well(j);
+    }
+    return err;
+}
+
+bool journal_calm(struct journal *j)
+{
+    if (!tell_waits(j) && j->n > TELL_PIECE) {
+        step(j);
+    }
+    j->awaited = j->awaited || tell_waits(j);
+    return !tell_waits(j);
+}
+
+void journal_told(struct journal *j)
+{
+    memmove(j->pending, j->pending + j->kept, (j->n - j->kept) * sizeof *j->pending);
+    j->n -= j->kept;
+    j->kept = j->told = 0;
+    say_well(j); /* behind what waited for it */
+    if (j->n > 0 && !j->failed) {
+        event_active(j->commit, EV_TIMEOUT, 0);
+    }
+    if (journal_has_room(j)) {
+        readers_resume(&j->d->readers);
+    }
+    if (j->awaited) {
+        j->awaited = false;
+        control_wake(&j->d->control);
+        page_wake(&j->d->page);
+    }
 }
 
 enum lm_err journal_submit(
@@ -255,7 +273,7 @@ enum lm_err journal_submit(
         say_failed(j, err);
         return err;
     }
-    fold_one(j, ev, verdict);
+    tell_one(j, ev, verdict);
     if (ev->kind == LM_EVENT_OPEN) {
         fold->row.id = session;
         readers_renew(&j->d->readers);

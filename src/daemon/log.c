@@ -1,10 +1,12 @@
 #include "log.h"
 
 #include "clock.h"
+#include "lugmark/text.h"
 #include "lugmark/time.h"
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include <unistd.h>
 
 #define LOG_LINE_MAX 1024u
@@ -33,15 +35,13 @@ void log_at(enum log_level level, const char *where, const char *fmt, ...)
     va_start(args, fmt);
     at += clip(vsnprintf(line + at, room - at, fmt, args), room - at);
     va_end(args);
-    for (size_t i = 0; i < at; i++) {
-        if ((unsigned char) line[i] < 0x20 || line[i] == 0x7f) {
-            line[i] = '?';
-        }
-    }
-    line[at++] = '\n';
+    char clean[LOG_LINE_MAX]; /* what a program or a name of a file says can be any bytes */
+    lm_text_copy(clean, sizeof clean - 1, line, at);
+    at = strlen(clean);
+    clean[at++] = '\n';
     /* One write a line, so that lines of several programs do not mix; nobody to tell if it fails.
      */
-    ssize_t done = write(STDERR_FILENO, line, at);
+    ssize_t done = write(STDERR_FILENO, clean, at);
     (void) done;
 }
 

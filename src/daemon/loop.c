@@ -43,9 +43,9 @@ static struct event *every(struct daemon *d, event_callback_fn fn, int64_t ms)
 {
     const struct timeval t = {ms / 1000, (ms % 1000) * 1000};
     struct event *ev = event_new(d->base, -1, EV_PERSIST, fn, d);
-    if (ev != NULL) {
-        event_priority_set(ev, PRIORITY_WORK);
-        event_add(ev, &t);
+    if (ev != NULL && (event_priority_set(ev, PRIORITY_WORK) != 0 || event_add(ev, &t) != 0)) {
+        event_free(ev);
+        return NULL;
     }
     return ev;
 }
@@ -108,7 +108,8 @@ static int stop(struct daemon *d)
 {
     notify_send("STOPPING=1");
     if (d->journal.n > 0 && journal_flush(&d->journal) != LM_OK) {
-        log_at(LOG_LEVEL_ERROR, "lugmarkd", "%zu readings could not be kept", d->journal.n);
+        log_at(LOG_LEVEL_ERROR, "lugmarkd", "%zu readings could not be kept",
+            d->journal.n - d->journal.kept);
         return 4;
     }
     log_at(LOG_LEVEL_NOTICE, "lugmarkd", "ended");

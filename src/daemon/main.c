@@ -3,6 +3,8 @@
  */
 #include "daemon.h"
 
+#include "connection.h"
+#include "json_memory.h"
 #include "log.h"
 #include "pair_tool.h"
 #include "lugmark/version.h"
@@ -140,6 +142,9 @@ static int take_config(const struct options *o, struct config *config, struct re
         }
         return -1;
     }
+    if (err != LM_EINPUT) {
+        log_at(LOG_LEVEL_ERROR, "lugmarkd", "no reader can be made: %s", lm_err_str(err));
+    }
     return err == LM_EINPUT ? EXIT_INPUT : EXIT_FAILED;
 }
 
@@ -188,6 +193,13 @@ static int lock_register(const char *db, struct lm_problem *p)
     return fd;
 }
 
+static void say_slow(void *ctx)
+{
+    (void) ctx;
+    log_at(LOG_LEVEL_NOTICE, "lugmarkd",
+        "once: the register is being prepared for looking up parts of numbers");
+}
+
 /* Lock and open; a register that is missing is made, and then locked. */
 static enum lm_err take_register(
     const char *db, struct lm_store **store, int *lock, struct lm_problem *p)
@@ -200,6 +212,9 @@ static enum lm_err take_register(
         }
     }
     enum lm_err err = lm_store_open(db, LM_STORE_CREATE, store, p);
+    if (err == LM_OK && !missing) {
+        (void) lm_store_tend(*store, say_slow, NULL); /* if it cannot be, looking takes longer */
+    }
     if (err != LM_OK || !missing) {
         return err;
     }
@@ -241,6 +256,8 @@ int main(int argc, char **argv)
 {
     struct options o = {0};
     hold_standard_files();
+    json_memory_watch();
+    connection_memory();
     int code = take_options(argc, argv, &o);
     if (code >= 0) {
         return code;

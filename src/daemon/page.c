@@ -50,7 +50,9 @@ static void on_again(evutil_socket_t fd, short what, void *ctx)
 static void on_journal(const char *line, size_t len, int64_t seq, void *ctx)
 {
     struct page *p = ctx;
-    if (seq != 0) {
+    if (seq != 0 && line == NULL) {
+        ring_forget(&p->ring, seq);
+    } else if (seq != 0) {
         ring_put(&p->ring, line, len, seq);
     }
 }
@@ -81,7 +83,7 @@ enum lm_err page_begin(struct page *p, struct daemon *d)
         return LM_OK;
     }
     if (ring_begin(&p->ring, d->fold.last_seq) != 0 || make_events(p, d->base) != LM_OK ||
-        !publish_add(&d->publisher, on_journal, p)) {
+        !publish_add(&d->publisher, on_journal, NULL, p)) {
         return LM_ENOMEM;
     }
     if (doors_begin(&p->doors, d->db, &problem) != LM_OK) {

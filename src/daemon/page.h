@@ -110,6 +110,7 @@ const char *page_address(const struct sockaddr_storage *at, char out[PAGE_URL_MA
 /** page_conn.c: take a connection over, or turn it away when there are too many. */
 void page_take(struct page *p, int fd);
 void conn_drop(struct page_conn *c);
+void conn_no_memory(struct page_conn *c); /**< say so, and drop it: nothing of it can be answered */
 /** Let it wait for its turn, then @p step. */
 void conn_queue(struct page_conn *c, void (*step)(struct page_conn *c));
 /** Give the next of those who wait its turn. */
@@ -140,6 +141,8 @@ void page_events(struct page_conn *c);
 void page_events_end(struct page_conn *c);
 void page_events_written(struct page_conn *c);
 void page_beat(struct page *p);
+/** The journal is calm again: take up what waited for it. */
+void page_wake(struct page *p);
 
 /** page_replay.c: put the session that was open at the start into the ring. */
 void page_replay(struct page *p);

@@ -3,6 +3,7 @@
  */
 #include "page.h"
 
+#include "log.h"
 #include "publish.h"
 #include <event2/buffer.h>
 #include <event2/bufferevent.h>
@@ -18,23 +19,27 @@ static const char always[] = "X-Content-Type-Options: nosniff\r\nReferrer-Policy
                              "Cross-Origin-Resource-Policy: same-origin\r\n"
                              "X-Frame-Options: DENY\r\n";
 
-static void head(struct page_conn *c, int status, const char *type, const char *more)
+void conn_no_memory(struct page_conn *c)
+{
+    if (!c->gone) {
+        log_at(
+            LOG_LEVEL_ERROR, "page", "out of memory: the connection from %s was closed", c->peer);
+    }
+    conn_drop(c);
+}
+
+/* @return whether there was memory for all of it: a head that lacks a line may mean another thing.
+ */
+static bool head(struct page_conn *c, int status, const char *type, const char *more)
 {
     struct evbuffer *out = bufferevent_get_output(c->bev);
-    evbuffer_add_printf(out, "HTTP/1.1 %d %s\r\n%s", status, http_reason(status), always);
-    if (type != NULL) {
-        evbuffer_add_printf(out, "Content-Type: %s\r\n", type);
-    }
-    if (status == 405) {
-        evbuffer_add_printf(out, "Allow: GET, HEAD, POST\r\n");
-    }
-    if (strstr(more, "Content-Security-Policy:") == NULL) {
-        evbuffer_add(out, policy, sizeof policy - 1);
-    }
-    if (strstr(more, "Cache-Control:") == NULL) {
-        evbuffer_add_printf(out, "Cache-Control: no-store\r\n");
-    }
-    evbuffer_add_printf(out, "%s", more);
+    bool own_policy = strstr(more, "Content-Security-Policy:") != NULL;
+    bool own_cache = strstr(more, "Cache-Control:") != NULL;
+    return evbuffer_add_printf(out, "HTTP/1.1 %d %s\r\n%s%s%s%s%s%s%s%s", status,
+               http_reason(status), always, type != NULL ? "Content-Type: " : "",
+               type != NULL ? type : "", type != NULL ? "\r\n" : "",
+               status == 405 ? "Allow: GET, HEAD, POST\r\n" : "", own_policy ? "" : policy,
+               own_cache ? "" : "Cache-Control: no-store\r\n", more) > 0;
 }
 
 void conn_answer(
@@ -45,15 +50,18 @@ void conn_answer(
         return;
     }
     c->state = CONN_ANSWER;
-    head(c, status, type, more);
+    bool good = head(c, status, type, more);
     size_t len = body == NULL ? 0 : evbuffer_get_length(body);
     if (status != 304) {
-        evbuffer_add_printf(out, "Content-Length: %zu\r\n", len);
+        good = good && evbuffer_add_printf(out, "Content-Length: %zu\r\n", len) > 0;
     }
-    evbuffer_add_printf(
-        out, "Connection: %s\r\n\r\n", c->request.close || c->ended ? "close" : "keep-alive");
+    good = good && evbuffer_add_printf(out, "Connection: %s\r\n\r\n",
+                       c->request.close || c->ended ? "close" : "keep-alive") > 0;
     if (body != NULL && c->request.method != HTTP_HEAD) {
-        evbuffer_add_buffer(out, body);
+        good = good && evbuffer_add_buffer(out, body) == 0;
+    }
+    if (!good) {
+        conn_no_memory(c);
     }
 }
 
@@ -64,7 +72,7 @@ void conn_json(struct page_conn *c, int status, json_t *object)
     struct evbuffer *body = evbuffer_new();
     json_decref(object);
     if (line == NULL || body == NULL || evbuffer_add(body, line, len) != 0) {
-        conn_drop(c);
+        conn_no_memory(c);
     } else {
         conn_answer(c, status, "application/json; charset=utf-8", "", body);
     }
@@ -88,6 +96,7 @@ void conn_refuse(struct page_conn *c, int status, const char *mend, const char *
 
 void conn_stream_head(struct page_conn *c)
 {
-    head(c, 200, "text/event-stream; charset=utf-8", "");
-    evbuffer_add_printf(bufferevent_get_output(c->bev), "Connection: close\r\n\r\n");
+    if (!head(c, 200, "text/event-stream; charset=utf-8", "Connection: close\r\n\r\n")) {
+        conn_no_memory(c);
+    }
 }

@@ -77,7 +77,7 @@ static void begin(struct page_conn *c, bool all, unsigned limit)
     }
     c->scan = calloc(1, sizeof *c->scan);
     if (c->scan == NULL) {
-        conn_drop(c);
+        conn_no_memory(c);
         return;
     }
     c->scan->all = all;

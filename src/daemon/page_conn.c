@@ -4,9 +4,11 @@
 #include "page.h"
 
 #include "clock.h"
+#include "connection.h"
 #include "daemon.h"
 #include "log.h"
 #include "resume.h"
+#include <errno.h>
 #include <event2/buffer.h>
 #include <event2/bufferevent.h>
 #include <stdlib.h>
@@ -114,7 +116,11 @@ static bool take_head(struct page_conn *c)
     size_t len = evbuffer_get_length(in);
     size_t look = len < LM_PAGE_HEADERS_MAX ? len : LM_PAGE_HEADERS_MAX;
     const char *bytes = look == 0 ? "" : (const char *) evbuffer_pullup(in, (ev_ssize_t) look);
-    size_t head = bytes == NULL ? 0 : http_head_length(bytes, look);
+    if (bytes == NULL) {
+        conn_no_memory(c);
+        return false;
+    }
+    size_t head = http_head_length(bytes, look);
     if (head == 0) {
         if (len >= LM_PAGE_HEADERS_MAX) {
             conn_refuse(c, 431, "send shorter headers", "the head of the request is too long");
@@ -147,7 +153,10 @@ static void take_body(struct page_conn *c)
         return;
     }
     evbuffer_drain(c->body, evbuffer_get_length(c->body));
-    evbuffer_remove_buffer(in, c->body, c->request.length);
+    if (evbuffer_remove_buffer(in, c->body, c->request.length) != (int) c->request.length) {
+        conn_no_memory(c);
+        return;
+    }
     bufferevent_setwatermark(c->bev, EV_READ, 0, LM_PAGE_HEADERS_MAX + 1);
     evtimer_del(c->deadline);
     conn_queue(c, page_route);
@@ -206,9 +215,14 @@ static void on_written(struct bufferevent *bev, void *ctx)
 static void on_end(struct bufferevent *bev, short what, void *ctx)
 {
     struct page_conn *c = ctx;
+    int error = errno;
     (void) bev;
     if (c->gone) {
         return;
+    }
+    if ((what & BEV_EVENT_ERROR) != 0 && error != ECONNRESET && error != EPIPE &&
+        error != ETIMEDOUT) {
+        log_at(LOG_LEVEL_WARNING, "page", "a connection failed: %s", strerror(error));
     }
     c->ended = true;
     bool over = (what & (BEV_EVENT_ERROR | BEV_EVENT_TIMEOUT)) != 0;
@@ -259,7 +273,7 @@ static struct page_conn *conn_new(struct page *p, int fd)
     c->deadline = evtimer_new(p->d->base, on_deadline, c);
     c->bev = c->body == NULL || c->deadline == NULL
                  ? NULL
-                 : bufferevent_socket_new(p->d->base, fd, BEV_OPT_CLOSE_ON_FREE);
+                 : connection_new(p->d->base, fd, LM_PAGE_HEADERS_MAX + 1);
     if (c->bev == NULL) {
         conn_free(c);
         return NULL;
@@ -267,7 +281,6 @@ static struct page_conn *conn_new(struct page *p, int fd)
     bufferevent_priority_set(c->bev, PRIORITY_WORK);
     bufferevent_setcb(c->bev, on_read, on_written, on_end, c);
     bufferevent_set_timeouts(c->bev, NULL, &stall);
-    bufferevent_setwatermark(c->bev, EV_READ, 0, LM_PAGE_HEADERS_MAX + 1);
     return c;
 }
 
@@ -319,7 +332,9 @@ void page_take(struct page *p, int fd)
     p->n++;
     enter(c, CONN_HEAD);
     set_deadline(c, LM_PAGE_REQUEST_S * 1000);
-    bufferevent_enable(c->bev, EV_READ | EV_WRITE);
+    if (bufferevent_enable(c->bev, EV_READ | EV_WRITE) != 0) {
+        conn_no_memory(c);
+    }
 }
 
 void page_reap(struct page *p)
@@ -360,6 +375,10 @@ void page_turn(struct page *p)
     struct page_conn *c = p->first;
     if (c == NULL) {
         evtimer_del(p->late);
+        return;
+    }
+    if (!journal_calm(&p->d->journal)) {
+        evtimer_add(p->late, &late);
         return;
     }
     p->first = c->after;

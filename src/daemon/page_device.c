@@ -51,7 +51,7 @@ static void take_line(struct doors *s, const char *line)
     unsigned number = 0;
     long long paired = 0;
     struct door_device d = {.number = 0};
-    if (sscanf(line, "%u %7s %64s %lld %45s %63[^\n]", &number, may, hash, &paired, from, name) <
+    if (sscanf(line, "%9u %7s %64s %18lld %45s %63[^\n]", &number, may, hash, &paired, from, name) <
             6 ||
         number == 0 || !unhex(hash, d.hash, DOOR_HASH)) {
         return;

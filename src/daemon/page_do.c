@@ -4,6 +4,7 @@
 #include "page.h"
 
 #include "daemon.h"
+#include "json_memory.h"
 #include "lugmark/control.h"
 #include "request.h"
 #include <event2/buffer.h>
@@ -81,7 +82,9 @@ void page_do(struct page_conn *c)
     size_t len = evbuffer_get_length(c->body);
     const char *text = len > 0 ? (const char *) evbuffer_pullup(c->body, -1) : "";
     json_t *body = text != NULL ? json_loadb(text, len, JSON_REJECT_DUPLICATES, NULL) : NULL;
-    if (json_is_object(body)) {
+    if (text == NULL || (body == NULL && json_memory_ran_out())) {
+        conn_no_memory(c);
+    } else if (json_is_object(body)) {
         act(c, body, len);
     } else {
         conn_fail(c, 400, "send one JSON object, each key once", "the body is no JSON object");

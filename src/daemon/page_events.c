@@ -32,21 +32,31 @@ static void tell(struct page_conn *c, const char *line, size_t len, int64_t seq)
         conn_drop(c); /* it comes back, and gets what it missed */
         return;
     }
+    bool good = true;
     if (seq != 0) {
         c->told = seq;
-        evbuffer_add_printf(out, "id: %lld\n", (long long) seq);
+        good = evbuffer_add_printf(out, "id: %lld\n", (long long) seq) > 0;
     }
-    evbuffer_add(out, "data: ", 6);
-    evbuffer_add(out, line, len);
-    evbuffer_add(out, "\n", 1);
+    good = good && evbuffer_add(out, "data: ", 6) == 0 && evbuffer_add(out, line, len) == 0 &&
+           evbuffer_add(out, "\n", 1) == 0;
+    if (!good) {
+        conn_no_memory(c);
+    }
 }
 
 static void on_line(const char *line, size_t len, int64_t seq, void *ctx)
 {
     struct page_conn *c = ctx;
-    if ((c->as.resume == NULL && !c->behind) || seq == 0) {
+    if (line == NULL) {
+        conn_drop(c); /* it comes back, and gets what it missed */
+    } else if ((c->as.resume == NULL && !c->behind) || seq == 0) {
         tell(c, line, len, seq);
     }
+}
+
+static size_t is_behind(void *ctx)
+{
+    return queued(ctx);
 }
 
 static void way_line(struct client *as, const char *line, size_t len, int64_t seq)
@@ -106,9 +116,12 @@ static void hello(struct page_conn *c)
     size_t len = 0;
     char *line = out != NULL ? publish_line(out, &len) : NULL;
     json_decref(out);
-    evbuffer_add_printf(
-        bufferevent_get_output(c->bev), "retry: %d\nid: %lld\n", RETRY_MS, (long long) c->told);
-    tell(c, line != NULL ? line : "{}\n", line != NULL ? len : 3, 0);
+    if (line == NULL || evbuffer_add_printf(bufferevent_get_output(c->bev), "retry: %d\nid: %lld\n",
+                            RETRY_MS, (long long) c->told) < 0) {
+        conn_no_memory(c);
+    } else {
+        tell(c, line, len, 0);
+    }
     free(line);
 }
 
@@ -178,7 +191,10 @@ static void follow(struct page_conn *c)
     conn_stream_head(c);
     c->state = CONN_STREAM;
     hello(c);
-    c->following = publish_add(&d->publisher, on_line, c);
+    if (c->gone) {
+        return;
+    }
+    c->following = publish_add(&d->publisher, on_line, is_behind, c);
     if (!c->following || (resumes && !catch_up(c))) {
         c->request.close = true; /* the browser tries again in a second */
         c->state = CONN_ANSWER;
@@ -208,12 +224,20 @@ void page_events_end(struct page_conn *c)
 
 void page_events_written(struct page_conn *c)
 {
-    if (c->as.resume != NULL) {
-        resume_step(&c->as);
-    } else if (c->behind && !catch_up(c)) {
+    if (c->as.resume == NULL && c->behind && !catch_up(c)) {
         conn_drop(c); /* it was so slow that memory went on without it, and others are served */
     } else if (c->as.resume != NULL) {
         resume_step(&c->as);
+    }
+}
+
+void page_wake(struct page *p)
+{
+    for (struct page_conn *c = p->conns; c != NULL; c = c->next) {
+        if (!c->gone && c->as.resume != NULL) {
+            bufferevent_trigger(
+                c->bev, EV_WRITE, BEV_TRIG_IGNORE_WATERMARKS | BEV_TRIG_DEFER_CALLBACKS);
+        }
     }
 }
 

@@ -68,17 +68,21 @@ bool page_file(struct page_conn *c, const char *name)
         f = strcmp(files[i].name, name) == 0 ? &files[i] : f;
     }
     struct evbuffer *body = f == NULL ? NULL : evbuffer_new();
-    if (body == NULL) {
+    if (f == NULL) {
         return false;
     }
     snprintf(etag, sizeof etag, "\"%016llx\"", mark_of(f));
     snprintf(more, sizeof more, "ETag: %s\r\nCache-Control: no-cache\r\n", etag);
     if (strcmp(c->request.etag, etag) == 0) {
         conn_answer(c, 304, NULL, more, NULL);
+    } else if (body == NULL || evbuffer_add_reference(
+                                   body, f->begin, (size_t) (f->end - f->begin), NULL, NULL) != 0) {
+        conn_no_memory(c);
     } else {
-        evbuffer_add_reference(body, f->begin, (size_t) (f->end - f->begin), NULL, NULL);
         conn_answer(c, 200, type_of(name), more, body);
     }
-    evbuffer_free(body);
+    if (body != NULL) {
+        evbuffer_free(body);
+    }
     return true;
 }

@@ -114,7 +114,12 @@ static enum lm_err open_at(struct page *p, const struct sockaddr_storage *at, bo
     l->ev = event_new(p->d->base, l->fd, EV_READ | EV_PERSIST, on_connection, l);
     if (l->ev == NULL || event_priority_set(l->ev, PRIORITY_WORK) != 0 ||
         event_add(l->ev, NULL) != 0) {
+        if (l->ev != NULL) {
+            event_free(l->ev);
+        }
         close(l->fd);
+        *l = (struct page_listener){.ev = NULL};
+        errno = ENOMEM;
         return LM_ENOMEM;
     }
     char url[PAGE_URL_MAX];

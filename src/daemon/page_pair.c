@@ -5,6 +5,7 @@
 
 #include "clock.h"
 #include "daemon.h"
+#include "json_memory.h"
 #include "log.h"
 #include "page_qr.h"
 #include "request.h"
@@ -29,10 +30,9 @@ static void paired(struct page_conn *c, const struct door_device *d, const char 
     char *line = out != NULL ? publish_line(out, &len) : NULL;
     struct evbuffer *body = evbuffer_new();
     json_decref(out);
-    if (line == NULL || body == NULL) {
-        conn_drop(c);
+    if (line == NULL || body == NULL || evbuffer_add(body, line, len) != 0) {
+        conn_no_memory(c);
     } else {
-        evbuffer_add(body, line, len);
         conn_answer(c, 200, "application/json; charset=utf-8", more, body);
     }
     if (body != NULL) {
@@ -77,7 +77,9 @@ void page_pair(struct page_conn *c)
     json_t *body = text != NULL ? json_loadb(text, len, JSON_REJECT_DUPLICATES, NULL) : NULL;
     const char *secret = json_string_value(json_object_get(body, "secret"));
     const char *name = json_string_value(json_object_get(body, "name"));
-    if (secret == NULL) {
+    if (text == NULL || (body == NULL && json_memory_ran_out())) {
+        conn_no_memory(c);
+    } else if (secret == NULL) {
         conn_fail(c, 400, "send {\"secret\":\"...\"}", "there is no secret in it");
     } else {
         guess(c, secret, name != NULL ? name : "");

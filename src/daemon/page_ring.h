@@ -14,12 +14,14 @@
 struct ring_line {
     int64_t seq;
     size_t len;
-    char *text; /**< with its line end */
+    const char *text; /**< with its line end; in the area of the ring */
 };
 
 struct page_ring {
     struct ring_line *lines; /**< RING_LINES of them */
-    size_t first, n, bytes;
+    char *area;              /**< RING_BYTES, filled from its begin to its end and over again */
+    size_t first, n;
+    size_t end;   /**< of the latest line in the area */
     int64_t from; /**< all that was published after this place is here */
 };
 
@@ -27,8 +29,11 @@ struct page_ring {
 int ring_begin(struct page_ring *r, int64_t from);
 void ring_end(struct page_ring *r);
 
-/** Keep a line; the oldest ones make room. Without memory all before it is forgotten. */
+/** Keep a line; the oldest ones make room. One that has no room at all empties the ring. */
 void ring_put(struct page_ring *r, const char *line, size_t len, int64_t seq);
+
+/** Forget all up to place @p seq: a line of it could not be had. */
+void ring_forget(struct page_ring *r, int64_t seq);
 
 /** Line @p i of ring->n, oldest first. */
 const struct ring_line *ring_at(const struct page_ring *r, size_t i);

@@ -72,16 +72,20 @@ static bool is_plain_file(const char *path)
     return dot != NULL && strchr(path + 1, '/') == NULL && strcmp(dot, ".html") != 0;
 }
 
+/* By what a browser says of the page that asks. */
+static bool from_elsewhere(const struct http_request *r)
+{
+    bool other_site = strcmp(r->site, "cross-site") == 0 || strcmp(r->site, "same-site") == 0;
+    return !door_origin(r->origin, r->host) || (other_site && strcmp(r->mode, "navigate") != 0);
+}
+
 static bool admit_place(struct page_conn *c)
 {
     const struct http_request *r = &c->request;
     if (!door_host(r->host, c->local, c->port, c->inside)) {
         conn_refuse(c, 421, "open the page by the address that lugmarkd says",
             "the page is not known by that name");
-    } else if (!door_origin(r->origin, r->host)) {
-        conn_refuse(c, 403, "use the page itself", "another site asked for this");
-    } else if ((strcmp(r->site, "cross-site") == 0 || strcmp(r->site, "same-site") == 0) &&
-               strcmp(r->mode, "navigate") != 0) {
+    } else if (from_elsewhere(r)) {
         conn_refuse(c, 403, "use the page itself", "another site asked for this");
     } else if (r->method == HTTP_POST && !door_json(r->type)) {
         conn_refuse(c, 415, "send application/json", "the body is of a type that is not taken");

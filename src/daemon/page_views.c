@@ -5,6 +5,7 @@
 #include "page.h"
 
 #include "daemon.h"
+#include "report/tongue.h"
 #include <stdlib.h>
 #include <string.h>
 
@@ -51,6 +52,7 @@ struct line {
     size_t n;
     char text[VIEW_ARGS][ARG_TEXT_MAX + 16];
     char db[DOOR_PATH_MAX], socket[DOOR_PATH_MAX];
+    char lang[24];
 };
 
 static void begin(struct line *l, const struct page_conn *c, const char *const command[4])
@@ -138,15 +140,28 @@ static bool put(struct page_conn *c, struct line *l, const struct view_arg *arg,
     return true;
 }
 
+/* The words of a view in the language of the page, where there is such a catalog; else English. */
+static void put_language(struct page_conn *c, struct line *l)
+{
+    char lang[16];
+    if (!http_query(c->request.query, "lang", lang, sizeof lang) || !lm_tongue_lend(lang)) {
+        return;
+    }
+    lm_tongue_give_back();
+    snprintf(l->lang, sizeof l->lang, "--lang=%s", lang);
+    l->argv[l->n++] = l->lang;
+}
+
 static void run(struct page_conn *c, const struct view *view)
 {
     struct line *l = malloc(sizeof *l);
     bool good = l != NULL;
     if (l == NULL) {
-        conn_drop(c);
+        conn_no_memory(c);
         return;
     }
     begin(l, c, view->command);
+    put_language(c, l);
     for (size_t i = 0; good && i < VIEW_ARGS && view->args[i].key != NULL; i++) {
         good = put(c, l, &view->args[i], i);
     }
@@ -196,7 +211,7 @@ void page_change(struct page_conn *c, const json_t *body)
     static const char *const undo[4] = {"undo", "--register", "--json"};
     struct line *l = malloc(sizeof *l);
     if (l == NULL) {
-        conn_drop(c);
+        conn_no_memory(c);
         return;
     }
     if (strcmp(text_of(body, "do"), "undo-register") == 0) {

@@ -2,6 +2,7 @@
 
 #include "clock.h"
 #include "daemon.h"
+#include "json_memory.h"
 #include "lugmark/control.h"
 #include "verdict_json.h"
 #include <string.h>
@@ -188,6 +189,10 @@ static bool dispatch(struct request *r, size_t len)
 bool request_take(struct client *c, json_t *body, size_t len)
 {
     struct request r = {.d = c->d, .client = c, .body = body};
+    if (body == NULL && json_memory_ran_out()) {
+        fail(&r, LM_ENOMEM, "end other programs, then try again", "out of memory for the request");
+        return true;
+    }
     if (json_is_object(body)) {
         r.id = json_object_get(body, "id");
         return dispatch(&r, len);
@@ -203,6 +208,7 @@ bool request_take(struct client *c, json_t *body, size_t len)
 bool request_handle(struct client *c, const char *line, size_t len)
 {
     json_error_t error;
+    (void) json_memory_ran_out(); /* what was before is none of this request */
     json_t *body = json_loadb(line, len, JSON_REJECT_DUPLICATES, &error);
     bool good = request_take(c, body, len);
     json_decref(body);

@@ -40,7 +40,7 @@ static bool mob_exists(const struct lm_roll *roll, const char *mob)
 /* The first animal of the lot that the register does not know, or NULL. */
 static const char *unknown_key(const struct lm_roll *roll, const struct lm_open *open)
 {
-    for (size_t i = 0; i < open->n_keys; i++) {
+    for (size_t i = 0; open->keys != NULL && i < open->n_keys; i++) {
         if (lm_roll_by_key(roll, open->keys[i]) == LM_NO_ANIMAL) {
             return open->keys[i];
         }
@@ -85,7 +85,7 @@ static bool take_keys(struct request *r, struct lm_open *open, const char ***key
     } else if ((*keys = malloc(n * sizeof **keys)) == NULL) {
         lm_problem_set(&p, LM_ENOMEM, NULL, "out of memory");
     }
-    for (size_t i = 0; p.err == LM_OK && i < n; i++) {
+    for (size_t i = 0; *keys != NULL && p.err == LM_OK && i < n; i++) {
         const json_t *key = json_array_get(animals, i);
         (*keys)[i] = json_string_value(key);
         if ((*keys)[i] == NULL || !lm_text_clean((*keys)[i], json_string_length(key))) {

@@ -50,8 +50,9 @@ static json_t *findings_json(const struct request *r, const struct lm_session *s
     if (lent) {
         lm_tongue_give_back();
     }
-    if (text != NULL) {
-        json_object_set_new(out, "text", json_stringn(text, len));
+    if (text == NULL || json_object_set_new(out, "text", json_stringn(text, len)) != 0) {
+        json_decref(out);
+        out = NULL;
     }
     free(text);
     return out;
@@ -99,7 +100,10 @@ void request_findings(struct request *r)
     } else if (err == LM_ENOTFOUND) {
         fail(r, LM_EARG, "begin one: lugmark open walk", "there was no session yet");
     } else {
-        fail(r, LM_EIO, NULL, "the findings could not be made");
+        fail(r, LM_EIO,
+            err == LM_ENOMEM ? "end other programs, then try again"
+                             : "try again; lugmark verify looks at the register",
+            err == LM_ENOMEM ? "out of memory for the findings" : "the findings could not be made");
     }
 }
 
@@ -130,8 +134,8 @@ void request_status(struct request *r)
                f->session != NULL ? session_json(&f->row) : json_null(), "tally",
                tally_json(f->session), "journal", d->journal.failed ? "failed" : "well", "problem",
                d->journal.failed ? json_string(d->journal.problem.what) : json_null(), "waiting",
-               (json_int_t) d->journal.n, "last_seq", (json_int_t) f->last_seq, "lanes",
-               lanes_json(d->config), "by_lane",
+               (json_int_t) (d->journal.n - d->journal.kept), "last_seq", (json_int_t) f->last_seq,
+               "lanes", lanes_json(d->config), "by_lane",
                f->session != NULL ? lanes_tally_json(&f->lanes, d->config) : json_null(), "holding",
                holding, "animals", (json_int_t) lm_roll_animals(f->roll), "page",
                page[0] != '\0' ? json_string(page) : json_null()));

@@ -83,7 +83,7 @@ void resume_step(struct client *c)
 {
     struct daemon *d = c->d;
     struct resume *r = c->resume;
-    if (c->gone || client_queued(c) > PIECE) {
+    if (c->gone || client_queued(c) > PIECE || !journal_calm(&d->journal)) {
         return;
     }
     /* Up to date first, so that the end of the journal is where the live stream stands. */

@@ -10,62 +10,81 @@ struct line {
     bool bad;
 };
 
-static void put(struct line *l, const char *text, size_t len)
+/* Room for so many bytes, which count as written; NULL when there is none. */
+static inline char *room(struct line *l, size_t len)
 {
     if (l->bad || len >= VERDICT_LINE_MAX - l->n) {
         l->bad = true;
-        return;
+        return NULL;
     }
-    memcpy(l->out + l->n, text, len);
     l->n += len;
+    return l->out + l->n - len;
+}
+
+static inline void put(struct line *l, const char *text, size_t len)
+{
+    char *to = room(l, len);
+    if (to != NULL) {
+        memcpy(to, text, len);
+    }
 }
 
 /* What stands in every line: its length is known when this is compiled. */
 #define PUT(l, text) put(l, text, sizeof(text) - 1)
 
-static void put_number(struct line *l, int64_t value)
+/* What is known to need no escape: our own words. */
+static void put_word(struct line *l, const char *word)
 {
-    char digits[20];
-    size_t at = sizeof digits;
-    uint64_t rest = value < 0 ? 0 - (uint64_t) value : (uint64_t) value;
-    do {
-        digits[--at] = (char) ('0' + rest % 10);
-        rest /= 10;
-    } while (rest > 0);
-    if (value < 0) {
-        PUT(l, "-");
-    }
-    put(l, digits + at, sizeof digits - at);
+    PUT(l, "\"");
+    put(l, word, strlen(word));
+    PUT(l, "\"");
 }
 
 /* Exactly so many digits, zeros first. */
-static void put_digits(struct line *l, uint64_t value, size_t n)
+static inline void put_digits(struct line *l, uint64_t value, size_t n)
 {
-    char digits[20];
-    for (size_t i = n; i-- > 0; value /= 10) {
-        digits[i] = (char) ('0' + value % 10);
+    char *to = room(l, n);
+    for (size_t i = n; to != NULL && i-- > 0; value /= 10) {
+        to[i] = (char) ('0' + value % 10);
     }
-    put(l, digits, n);
+}
+
+static void put_number(struct line *l, int64_t value)
+{
+    uint64_t rest = value < 0 ? 0 - (uint64_t) value : (uint64_t) value;
+    size_t n = 1;
+    for (uint64_t over = 10; n < 20 && rest >= over; over *= 10) {
+        n++;
+    }
+    if (value < 0) {
+        PUT(l, "-");
+    }
+    put_digits(l, rest, n);
 }
 
 /* Control characters and what is no UTF-8 are left to the plain way. */
 static void put_text(struct line *l, const char *text)
 {
-    size_t run = 0, len = strlen(text);
+    size_t len = strlen(text), extra = 0;
     bool plain = true;
-    PUT(l, "\"");
     for (size_t i = 0; i < len; i++) {
         unsigned char c = (unsigned char) text[i];
         plain = plain && c >= ' ' && c < 127;
-        if (c == '"' || c == '\\') {
-            put(l, text + run, i - run);
-            PUT(l, "\\");
-            run = i;
-        }
+        extra += c == '"' || c == '\\';
     }
-    put(l, text + run, len - run);
-    PUT(l, "\"");
     l->bad = l->bad || (!plain && !lm_text_clean(text, len));
+    char *to = room(l, len + extra + 2);
+    if (to == NULL) {
+        return;
+    }
+    *to++ = '"';
+    for (size_t i = 0; i < len; i++) {
+        if (text[i] == '"' || text[i] == '\\') {
+            *to++ = '\\';
+        }
+        *to++ = text[i];
+    }
+    *to = '"';
 }
 
 static void put_text_or_null(struct line *l, const char *text)
@@ -84,7 +103,7 @@ static void put_reasons(struct line *l, unsigned reasons)
     for (unsigned i = 0; i < LM_REASONS; i++) {
         if ((reasons & 1u << i) != 0) {
             put(l, ",", more ? 1 : 0);
-            put_text(l, lm_reason_name((enum lm_reason) i));
+            put_word(l, lm_reason_name((enum lm_reason) i));
             more = true;
         }
     }
@@ -148,7 +167,7 @@ static void put_judgement(struct line *l, const struct lm_event *ev, const struc
 {
     bool sighting = ev->kind == LM_EVENT_SIGHTING;
     PUT(l, ",\"attention\":");
-    put_text(l, lm_attention_name(v->attention));
+    put_word(l, lm_attention_name(v->attention));
     put_reasons(l, v->reasons);
     if (v->repeat) {
         PUT(l, ",\"repeat\":true,\"eid\":");
@@ -219,9 +238,9 @@ static void put_marks(struct line *l, const struct lm_roll *roll, uint32_t anima
         PUT(l, ",\"colour\":");
         put_text(l, dev.colour);
         PUT(l, ",\"place\":");
-        put_text(l, lm_place_name((enum lm_place) dev.place));
+        put_word(l, lm_place_name((enum lm_place) dev.place));
         PUT(l, ",\"form\":");
-        put_text(l, lm_device_form_name((enum lm_device_form) dev.form));
+        put_word(l, lm_device_form_name((enum lm_device_form) dev.form));
         PUT(l, "}");
     }
     PUT(l, "]");
@@ -251,7 +270,7 @@ static void put_animal(
     PUT(l, ",\"place\":");
     put_text(l, place);
     PUT(l, ",\"sex\":");
-    put_text(l, lm_sex_name((enum lm_sex) a.sex));
+    put_word(l, lm_sex_name((enum lm_sex) a.sex));
     PUT(l, ",\"mob\":");
     put_text(l, a.mob);
 }
@@ -298,7 +317,7 @@ size_t verdict_line(const struct lm_session *session, const struct lm_event *ev,
     put_judgement(&l, ev, verdict);
     put_animal(&l, lm_session_roll(session), verdict->animal, verdict_eid(ev, verdict));
     PUT(&l, ",\"say\":");
-    put_text(&l, verdict_say(verdict));
+    put_word(&l, verdict_say(verdict));
     put_tally(&l, session);
     PUT(&l, ",\"should\":");
     put_text(&l, should);

@@ -97,7 +97,8 @@ static enum lm_err grow_words(struct lm_arena *a)
             bigger.words[find_slot(&bigger, text, strlen(text))] = a->words[i];
     }
     free(a->words);
-    *a = bigger;
+    a->words = bigger.words;
+    a->words_size = bigger.words_size;
     return LM_OK;
 }
 

@@ -28,11 +28,9 @@ static double log_choose(double n, double k)
     return lgamma_r(n + 1, &sign) - lgamma_r(k + 1, &sign) - lgamma_r(n - k + 1, &sign);
 }
 
-/** Chance that so many are on both lists when there are @p heads: hypergeometric. */
+/** Chance that so many are on both lists when there are @p heads: hypergeometric. It can be so. */
 static double chance(double heads, double first, double second, double both)
 {
-    if (both < 0 || both > first || both > second || second - both > heads - first)
-        return 0;
     return exp(log_choose(first, both) + log_choose(heads - first, second - both) -
                log_choose(heads, second));
 }

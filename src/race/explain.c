@@ -53,6 +53,8 @@ enum lm_err lm_explain(const struct lm_session *session, const struct lm_explain
         .unknown_heads = -1.0};
     *out = calloc(1, sizeof **out);
     enum lm_err err = *out ? LM_OK : LM_ENOMEM;
+    if (!err)
+        (*out)->speech = x.options->speech ? x.options->speech : &ex_english;
     lm_session_tally(session, &x.sum);
     if (!err)
         err = ex_gather(&x);

@@ -113,7 +113,8 @@ static double oldest(const struct ex *x, uint32_t animal, struct lm_roll_device 
     }
     if (first == INT32_MAX || now == LM_TIME_NONE)
         return -1.0;
-    return fmax(0.0, (double) (now / 86400000) - first);
+    int64_t today = now / 86400000;
+    return fmax(0.0, (double) today - first);
 }
 
 static double hazard_of(

@@ -154,7 +154,7 @@ static enum lm_err add_clash(struct ex *x, uint32_t i, const struct sighting *ca
         .other_place = EX_NONE,
         .group = EX_NONE,
         .partner = EX_NONE};
-    c.eid = lm_findings_conflict_code(x->s, call, &c.animal);
+    c.eid = lm_findings_conflict_code(call, &c.animal);
     if (c.animal == LM_NO_ANIMAL)
         return LM_OK;
     c.confuse = ex_confuse(x->roll, c.animal, c.text);
@@ -187,6 +187,7 @@ static bool lone_is_rare(const struct ex *x)
     return read <= 3 + x->s->n_seen / 50;
 }
 
+/** A number called for no code, whose animal the register knows. */
 static enum lm_err lone_call(struct ex *x, uint32_t i, const struct sighting *call, bool rare)
 {
     struct ex_item item = {.type = EX_CALL,
@@ -196,8 +197,6 @@ static enum lm_err lone_call(struct ex *x, uint32_t i, const struct sighting *ca
         .named = call->animal,
         .stock = EX_NONE,
         .owner = EX_NONE};
-    if (call->animal == LM_NO_ANIMAL)
-        return LM_OK;
     uint32_t node = x->node_of[call->animal];
     if (node) {
         if (x->animals[node - 1].lone)

@@ -87,8 +87,7 @@ uint32_t ex_index_find(const struct ex *x, const char *text, uint32_t out[EX_KEY
     char fold[LM_VISUAL_MAX + 1];
     uint64_t keys[EX_KEY_LENGTH + 2];
     uint32_t n = 0, looked = 0;
-    if (!lm_visual_fold(text, fold))
-        return 0;
+    lm_visual_fold(text, fold); /* of nothing but marks: no number is kept so */
     uint32_t n_keys = keys_of(fold, keys);
     for (uint32_t k = 0; k < n_keys; k++) {
         looked = 0;

@@ -41,8 +41,22 @@ static const char *keep_text(struct lm_explain *out, const char *text)
     return text ? keep(out, text, strlen(text) + 1) : NULL;
 }
 
-void ex_draft(struct ex_draft *d, enum lm_explain_kind kind, double p)
+static const char *as_it_is(const char *english)
 {
+    return english;
+}
+
+static const char *counted(const char *one, const char *many, unsigned long n)
+{
+    return n == 1 ? one : many;
+}
+
+const struct lm_speech ex_english = {as_it_is, counted};
+
+void ex_draft(
+    struct ex_draft *d, const struct lm_explain *for_list, enum lm_explain_kind kind, double p)
+{
+    d->speech = for_list->speech ? for_list->speech : &ex_english;
     memset(&d->e, 0, sizeof d->e);
     d->e.kind = kind;
     d->e.probability = p < 0.001 ? 0.001 : p > 0.999 ? 0.999 : p;
@@ -63,18 +77,50 @@ void ex_draft_code(struct ex_draft *d, struct lm_eid eid)
         d->codes[d->e.n_eid++] = eid;
 }
 
-void ex_because(struct ex_draft *d, const char *fmt, ...)
+static void add_line(struct ex_draft *d, bool against, const char *said)
 {
-    va_list ap;
     if (d->e.n_because == EX_BECAUSE_MAX)
         return;
     char *line = d->lines[d->e.n_because];
-    char whole[400];
-    va_start(ap, fmt);
-    vsnprintf(whole, sizeof whole, fmt, ap);
-    va_end(ap);
+    char whole[600];
+    if (against)
+        snprintf(whole, sizeof whole, d->speech->text(N_("speaks against it: %s")), said);
+    else
+        snprintf(whole, sizeof whole, "%s", said);
     lm_text_copy(line, sizeof d->lines[0], whole, strlen(whole)); /* cut at a character */
+    d->against[d->e.n_because] = against;
     d->because[d->e.n_because++] = line;
+}
+
+#define SAY(d, is_against, fmt, last)                                                              \
+    do {                                                                                           \
+        va_list ap;                                                                                \
+        char said[500];                                                                            \
+        va_start(ap, last);                                                                        \
+        vsnprintf(said, sizeof said, fmt, ap);                                                     \
+        va_end(ap);                                                                                \
+        add_line(d, is_against, said);                                                             \
+    } while (0)
+
+void ex_because(struct ex_draft *d, const char *fmt, ...)
+{
+    SAY(d, false, d->speech->text(fmt), fmt);
+}
+
+void ex_against(struct ex_draft *d, const char *fmt, ...)
+{
+    SAY(d, true, d->speech->text(fmt), fmt);
+}
+
+void ex_say(struct ex_draft *d, bool against, const char *fmt, ...)
+{
+    SAY(d, against, d->speech->text(fmt), fmt);
+}
+
+void ex_say_n(
+    struct ex_draft *d, bool against, unsigned long n, const char *one, const char *many, ...)
+{
+    SAY(d, against, d->speech->counted(one, many, n), many);
 }
 
 void ex_keep(struct lm_explain *out, const struct ex_draft *d)
@@ -89,7 +135,7 @@ void ex_keep(struct lm_explain *out, const struct ex_draft *d)
     uint32_t n = 0;
     for (int against = 0; against < 2; against++) { /* what speaks for it comes first */
         for (uint32_t i = 0; i < e.n_because; i++) {
-            if (against == (strncmp(e.because[i], "speaks against", 14) == 0))
+            if (against == (int) d->against[i])
                 lines[n++] = keep_text(out, e.because[i]);
         }
     }

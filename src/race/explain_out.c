@@ -30,7 +30,7 @@ static void out_code(
     const struct ex_item *item = &x->items[pair->item];
     const struct ex_animal *a = &x->animals[pair->animal];
     struct ex_draft d;
-    ex_draft(&d, LM_EX_NEW_DEVICE, p);
+    ex_draft(&d, out, LM_EX_NEW_DEVICE, p);
     ex_draft_animal(&d, a->animal);
     ex_draft_code(&d, item->eid);
     d.e.sighting = item->text;
@@ -49,7 +49,7 @@ static void out_call(
     const struct ex_item *item = &x->items[pair->item];
     const struct ex_animal *a = &x->animals[pair->animal];
     struct ex_draft d;
-    ex_draft(&d, LM_EX_MISREAD, p);
+    ex_draft(&d, out, LM_EX_MISREAD, p);
     ex_draft_animal(&d, a->animal);
     d.e.sighting = item->text;
     d.e.as = a->number;
@@ -61,7 +61,7 @@ static void out_call(
 static void out_stranger(const struct ex *x, const struct ex_item *item, struct lm_explain *out)
 {
     struct ex_draft d;
-    ex_draft(&d, LM_EX_STRANGER, item->p_alone);
+    ex_draft(&d, out, LM_EX_STRANGER, item->p_alone);
     ex_draft_code(&d, item->eid);
     d.e.sighting = item->text;
     ex_say_stranger(x, item, &d);
@@ -74,7 +74,7 @@ static void out_fate(const struct ex *x, uint32_t node, enum lm_explain_kind kin
 {
     const struct ex_animal *a = &x->animals[node];
     struct ex_draft d;
-    ex_draft(&d, kind, p);
+    ex_draft(&d, out, kind, p);
     ex_draft_animal(&d, a->animal);
     if (kind == LM_EX_FAILED_EID && a->lone)
         d.e.sighting = a->number[0] ? a->number : NULL;

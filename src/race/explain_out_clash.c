@@ -23,7 +23,7 @@ static struct lm_eid code_of(const struct ex *x, uint32_t animal)
 static void out_misread(const struct ex *x, const struct ex_clash *c, struct lm_explain *out)
 {
     struct ex_draft d;
-    ex_draft(&d, LM_EX_MISREAD, c->misread);
+    ex_draft(&d, out, LM_EX_MISREAD, c->misread);
     ex_draft_animal(&d, c->animal);
     ex_draft_code(&d, c->eid);
     d.e.sighting = c->text;
@@ -36,7 +36,7 @@ static void out_misread(const struct ex *x, const struct ex_clash *c, struct lm_
 static void out_swap(const struct ex *x, const struct ex_clash *c, struct lm_explain *out)
 {
     struct ex_draft d;
-    ex_draft(&d, LM_EX_SWAPPED, c->swap);
+    ex_draft(&d, out, LM_EX_SWAPPED, c->swap);
     ex_draft_animal(&d, c->animal);
     ex_draft_animal(&d, c->other);
     ex_draft_code(&d, c->eid);
@@ -55,7 +55,7 @@ static void out_run(
     uint32_t n = r->last - r->first + 1;
     uint32_t *animals = calloc(n, sizeof *animals);
     struct lm_eid *codes = calloc(n, sizeof *codes);
-    ex_draft(&d, LM_EX_SHIFTED_RUN, r->p * r->ends);
+    ex_draft(&d, out, LM_EX_SHIFTED_RUN, r->p * r->ends);
     if (!animals || !codes) {
         out->err = LM_ENOMEM;
     } else {
@@ -107,13 +107,13 @@ static void out_two_codes(const struct lm_finding *f, void *ctx)
     struct ex_draft d;
     if (f->reason != LM_CODES_DIFFER)
         return;
-    ex_draft(&d, LM_EX_SWAPPED, 0.1);
+    ex_draft(&d, ctx, LM_EX_SWAPPED, 0.1);
     ex_draft_animal(&d, f->animal);
     ex_draft_animal(&d, f->other);
     ex_draft_code(&d, f->eid);
     ex_draft_code(&d, f->eid2);
     ex_because(&d, "codes of two animals came in one pass");
-    ex_because(&d, "speaks against it: two animals pressed together look the same to a reader");
+    ex_against(&d, "two animals pressed together look the same to a reader");
     ex_keep(ctx, &d);
 }
 

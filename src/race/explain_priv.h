@@ -225,19 +225,36 @@ struct lm_explain {
     struct lm_explain_history tally, history;
     uint32_t devices, ended; /**< that the retention rests on */
     bool aged;
+    const struct lm_speech *speech; /**< never NULL once lm_explain() began */
 };
 /** An explanation being made. */
 struct ex_draft {
     struct lm_explanation e;
     uint32_t one[2];
     struct lm_eid codes[2];
-    char lines[EX_BECAUSE_MAX][200];
+    char lines[EX_BECAUSE_MAX][320];
     const char *because[EX_BECAUSE_MAX];
+    bool against[EX_BECAUSE_MAX]; /**< that line speaks against it */
+    const struct lm_speech *speech;
 };
-void ex_draft(struct ex_draft *d, enum lm_explain_kind kind, double p);
+/** @p for_list  The list that it will be kept in: says the tongue. */
+void ex_draft(
+    struct ex_draft *d, const struct lm_explain *for_list, enum lm_explain_kind kind, double p);
 void ex_draft_animal(struct ex_draft *d, uint32_t animal);
 void ex_draft_code(struct ex_draft *d, struct lm_eid eid);
+/* A line of evidence, a whole sentence in English; it is translated on its way. */
 void ex_because(struct ex_draft *d, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
+void ex_against(struct ex_draft *d, const char *fmt, ...) __attribute__((format(printf, 2, 3)));
+/** For it, or against. */
+void ex_say(struct ex_draft *d, bool against, const char *fmt, ...)
+    __attribute__((format(printf, 3, 4)));
+/** The same of counted things: the form that goes with @p n. */
+void ex_say_n(struct ex_draft *d, bool against, unsigned long n, const char *one, const char *many,
+    ...) __attribute__((format(printf, 4, 6), format(printf, 5, 6)));
+/** English as it is written. */
+extern const struct lm_speech ex_english;
+/** Marks a text for the catalog that is translated elsewhere. */
+#define N_(text) (text)
 /** Copy a draft into the list. */
 void ex_keep(struct lm_explain *out, const struct ex_draft *d);
 void ex_order(struct lm_explain *out);

@@ -53,6 +53,12 @@ static double poisson(double seen, double mean)
 
 #define GRID 12
 
+/** How often a dead one is called, by its place in the grid: as others, always, or between. */
+static double call_at(const struct ex *x, int c)
+{
+    return c == 0 ? x->rates.call : c == 1 ? 0.98 : ((double) c - 1.5) / (GRID - 2);
+}
+
 /**
  * Of the missing without other cause, the share that was there with a dead code and not called.
  * Nobody knows how often those are called (as often as others, always, or anything between), so the
@@ -68,15 +74,12 @@ static double silent_share(const struct ex *x, double missing, double unread)
     double usual_absent = usual(h->absent, h->expected, ABSENT);
     for (int pass = 0; pass < 2; pass++) {
         for (int k = 0; k < GRID * GRID * GRID; k++) {
-            int c = k % GRID;
-            double called = c == 0   ? x->rates.call
-                            : c == 1 ? 0.98
-                                     : ((double) c - 1.5) / (GRID - 2);
+            int c = k % GRID, i = k / GRID % GRID, j = k / GRID / GRID;
+            double called = clamp(call_at(x, c), 0.01, 0.99);
             double prior = log(c == 0 ? 0.18 : c == 1 ? 0.67 : 0.15 / (GRID - 2));
-            double off_dead = -2.7 + 5.0 * (k / GRID % GRID) / (GRID - 1);
-            double off_absent = -3.0 + 5.5 * (k / GRID / GRID) / (GRID - 1);
+            double off_dead = -2.7 + 5.0 * i / (GRID - 1);
+            double off_absent = -3.0 + 5.5 * j / (GRID - 1);
             double dead = usual_dead * exp(off_dead), absent = usual_absent * exp(off_absent);
-            called = clamp(called, 0.01, 0.99);
             double l = prior + bell(off_dead, sd) + bell(off_absent, sd) +
                        poisson(unread, n * dead * called) +
                        poisson(missing, n * (absent + dead * (1.0 - called)));
@@ -108,7 +111,8 @@ static double hidden(double heads, double m, double f, double spread)
     if (lo >= m)
         return m;
     for (int pass = 0; pass < 2; pass++) {
-        for (double d = floor(lo); d <= hi; d += 1.0) {
+        for (unsigned k = 0; floor(lo) + k <= hi; k++) {
+            double d = floor(lo) + k;
             double z = (d - heads) / spread;
             double l = prior_hidden(d, m, f) - z * z / 2.0;
             if (pass == 0) {

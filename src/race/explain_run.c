@@ -231,6 +231,28 @@ static uint32_t *runs_by_place(const struct ex *x)
 }
 
 /**
+ * Out of step by one, the last animal of the stretch has the number of its first: where that was
+ * called, both ends are known, and what was reached for beyond them is no part of it.
+ */
+static void end_at(const struct ex *x, struct ex_run *r, uint32_t run, const struct ex_clash *c)
+{
+    uint32_t first = c->place < c->other_place ? c->place : c->other_place;
+    uint32_t last = c->place < c->other_place ? c->other_place : c->place;
+    bool wraps = abs(r->offset) == 1 && (r->offset > 0) == (c->other_place < c->place);
+    for (uint32_t i = 0; i < x->n_clashes && wraps; i++) {
+        const struct ex_clash *o = &x->clashes[i];
+        wraps = o == c || o->group != run ||
+                (o->place >= first && o->place <= last && o->other_place >= first &&
+                    o->other_place <= last);
+    }
+    if (!wraps)
+        return;
+    r->first = first;
+    r->last = last;
+    r->ends = 1.0;
+}
+
+/**
  * The calls at the ends of runs belong to them too: the number left over went to the other end, or
  * to nobody.
  */
@@ -249,6 +271,8 @@ static enum lm_err join_ends(struct ex *x)
         c->group = g - 1;
         x->runs[g - 1].calls++;
         widen(&x->runs[g - 1], c->place);
+        if (inside)
+            end_at(x, &x->runs[g - 1], g - 1, c);
     }
     free(run_of);
     return LM_OK;

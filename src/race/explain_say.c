@@ -7,7 +7,7 @@
 
 static const char *key_of(const struct ex *x, uint32_t animal)
 {
-    return animal == LM_NO_ANIMAL ? "nobody" : lm_roll_animal(x->roll, animal).key;
+    return animal == LM_NO_ANIMAL ? "-" : lm_roll_animal(x->roll, animal).key;
 }
 
 /** Long texts from outside are cut: a line of words must stay a line. */
@@ -18,22 +18,24 @@ static struct brief brief(const char *text)
 {
     struct brief b;
     if (!lm_text_copy(b.text, sizeof b.text - 3, text, strlen(text)))
-        strcat(b.text, "...");
+        memcpy(b.text + strlen(b.text), "...", sizeof "...");
     return b;
 }
 
 static void say_range(
     const struct ex *x, const struct ex_item *item, bool for_new, struct ex_draft *d)
 {
-    static const char *const words[] = {"is in the number range of this flock's codes",
-        "is of this flock's country, outside its number range",
-        "is of this flock's country, far outside its number range",
-        "is of another country or maker than this flock's codes"};
-    bool speaks_new = item->range == EX_RANGE_NEAR;
+    bool near = item->range == EX_RANGE_NEAR;
     if (!x->n_places || item->stock != EX_NONE)
         return;
-    ex_because(
-        d, "%sthe code %s", speaks_new == for_new ? "" : "speaks against it: ", words[item->range]);
+    if (near)
+        ex_say(d, !for_new, "the code is in the number range of this flock's codes");
+    else if (item->range == EX_RANGE_COUNTRY)
+        ex_say(d, for_new, "the code is of this flock's country, outside its number range");
+    else if (item->range == EX_RANGE_FAR)
+        ex_say(d, for_new, "the code is of this flock's country, far outside its number range");
+    else
+        ex_say(d, for_new, "the code is of another country or maker than this flock's codes");
 }
 
 static void say_stock(const struct ex *x, const struct ex_item *item, struct ex_draft *d)
@@ -41,32 +43,49 @@ static void say_stock(const struct ex *x, const struct ex_item *item, struct ex_
     const struct lm_explain_stock *s = x->options->stock;
     if (item->stock == EX_NONE) {
         if (x->options->n_stock)
-            ex_because(d, "speaks against it: the code is not in the supply list");
+            ex_against(d, "the code is not in the supply list");
         return;
     }
     s += item->stock;
     struct brief strip = brief(s->strip), printed = brief(s->visual);
-    ex_because(d, "the code is %s of strip %s in the supply list, position %u%s%s",
-        item->ahead == 0 ? "the next unused one" : "an unused one", strip.text, s->position,
-        s->visual[0] ? ", printed " : "", printed.text);
-    if (item->ahead >= 3)
-        ex_because(d, "speaks against it: %u%s unused ones of its strip come before it",
-            item->ahead, item->ahead >= 100 ? " or more" : "");
+    if (item->ahead == 0 && s->visual[0])
+        ex_because(d,
+            "the code is the next unused one of strip %s in the supply list, position %u, "
+            "printed %s",
+            strip.text, s->position, printed.text);
+    else if (item->ahead == 0)
+        ex_because(d, "the code is the next unused one of strip %s in the supply list, position %u",
+            strip.text, s->position);
+    else if (s->visual[0])
+        ex_because(d,
+            "the code is an unused one of strip %s in the supply list, position %u, printed %s",
+            strip.text, s->position, printed.text);
+    else
+        ex_because(d, "the code is an unused one of strip %s in the supply list, position %u",
+            strip.text, s->position);
+    if (item->ahead >= 100)
+        ex_against(d, "%u or more unused ones of its strip come before it", item->ahead);
+    else if (item->ahead >= 3)
+        ex_against(d, "%u unused ones of its strip come before it", item->ahead);
 }
 
 static void say_age(const struct ex *x, const struct ex_animal *a, struct ex_draft *d)
 {
     const struct lm_explain_life *l = a->curve == EX_NONE ? NULL : &x->options->lives[a->curve];
     bool more = a->age > 1.25;
-    char basis[64] = "by the usual curve";
+    double years = a->days / 365.25;
     if (!more && a->age > 0.8)
         return;
     if (l)
-        snprintf(basis, sizeof basis, "%u like it watched here, %u ended", l->devices, l->ended);
-    ex_because(d,
-        "%sits device is %.1f years old: at that age %.1f times as many are lost or fail "
-        "as in the flock (%s)",
-        more ? "" : "speaks against it: ", a->days / 365.25, a->age, basis);
+        ex_say(d, !more,
+            "its device is %.1f years old: at that age %.1f times as many are lost or fail as in "
+            "the flock (%u like it watched here, %u ended)",
+            years, a->age, l->devices, l->ended);
+    else
+        ex_say(d, !more,
+            "its device is %.1f years old: at that age %.1f times as many are lost or fail as in "
+            "the flock (by the usual curve)",
+            years, a->age);
 }
 
 /** Beside whom the code walked. */
@@ -78,17 +97,25 @@ static void say_walk(const struct ex *x, const struct ex_pair *p, struct ex_draf
     if (p->evidence & EV_FAMILY)
         ex_because(d, "its dam or kid walked beside the code");
     else if (a->dam_seen && x->rates.family.apart < 0.7)
-        ex_because(d, "speaks against it: its dam walked elsewhere");
+        ex_against(d, "its dam walked elsewhere");
     if (p->evidence & EV_BEFORE)
         ex_because(d, "one that walked beside it in the session before walked beside the code");
     else if (a->friend_seen && x->rates.before.apart < 0.7)
-        ex_because(d, "speaks against it: those beside it in the session before walked elsewhere");
+        ex_against(d, "those beside it in the session before walked elsewhere");
     if (item->type != EX_CODE || !mob.text[0])
         return;
     if (p->mob > 1.2)
         ex_because(d, "those beside the code are of its mob, %s", mob.text);
     else if (p->mob < 0.8)
-        ex_because(d, "speaks against it: those beside the code are not of its mob, %s", mob.text);
+        ex_against(d, "those beside the code are not of its mob, %s", mob.text);
+}
+
+static void say_differs(struct ex_draft *d, const char *said, const char *own)
+{
+    if (own[0])
+        ex_against(d, "%s was called, its number is %s", said, own);
+    else
+        ex_against(d, "%s was called, its number is not known", said);
 }
 
 static void say_call(const struct ex *x, const struct ex_pair *p, struct ex_draft *d)
@@ -104,8 +131,7 @@ static void say_call(const struct ex *x, const struct ex_pair *p, struct ex_draf
         ex_because(
             d, "%s was called, and is easily misread for its number %s", said.text, own.text);
     else
-        ex_because(d, "speaks against it: %s was called, its number is %s", said.text,
-            own.text[0] ? own.text : "not known");
+        say_differs(d, said.text, own.text);
 }
 
 void ex_say_pair(const struct ex *x, const struct ex_pair *p, struct ex_draft *d)
@@ -128,7 +154,7 @@ void ex_say_pair(const struct ex *x, const struct ex_pair *p, struct ex_draft *d
         say_range(x, item, true, d);
         say_age(x, a, d);
     } else if (item->named != LM_NO_ANIMAL) {
-        ex_because(d, "speaks against it: %s carries the number called", key_of(x, item->named));
+        ex_against(d, "%s carries the number called", key_of(x, item->named));
     } else {
         ex_because(d, "no animal carries the number called");
     }
@@ -143,16 +169,14 @@ void ex_say_stranger(const struct ex *x, const struct ex_item *item, struct ex_d
     }
     ex_because(d, "no device in the register carries the code");
     if (item->stock != EX_NONE)
-        ex_because(d, "speaks against it: the code is on the supply list of this holding");
+        ex_against(d, "the code is on the supply list of this holding");
     else
         say_range(x, item, false, d);
     if (item->named != LM_NO_ANIMAL)
-        ex_because(d, "speaks against it: %s, the number of %s, was called for it", said.text,
-            key_of(x, item->named));
+        ex_against(d, "%s, the number of %s, was called for it", said.text, key_of(x, item->named));
     if (item->p_fresh > 0.02)
-        ex_because(d,
-            "speaks against it: a missing animal may wear it, nothing says which (%.0f %%)",
-            item->p_fresh * 100.0);
+        ex_against(
+            d, "a missing animal may wear it, nothing says which (%.0f %%)", item->p_fresh * 100.0);
 }
 
 /** What earlier sessions say of the two. */
@@ -161,33 +185,39 @@ static void say_before(const struct ex *x, bool absent, struct ex_draft *d)
     const struct lm_explain_history *h = &x->options->history;
     if (h->expected < 1.0)
         return;
-    ex_because(d, "in %u earlier session%s %.1f of 100 expected were %s", h->sessions,
-        h->sessions == 1 ? "" : "s", 100.0 * (absent ? h->absent : h->dead) / h->expected,
-        absent ? "absent" : "there with a dead code");
+    if (absent)
+        ex_say_n(d, false, h->sessions, "in %u earlier session %.1f of 100 expected were absent",
+            "in %u earlier sessions %.1f of 100 expected were absent", h->sessions,
+            100.0 * h->absent / h->expected);
+    else
+        ex_say_n(d, false, h->sessions,
+            "in %u earlier session %.1f of 100 expected were there with a dead code",
+            "in %u earlier sessions %.1f of 100 expected were there with a dead code", h->sessions,
+            100.0 * h->dead / h->expected);
 }
 
 void ex_say_animal(const struct ex *x, const struct ex_animal *a, struct ex_draft *d)
 {
     bool absent = d->e.kind == LM_EX_ABSENT;
     if (a->unread)
-        ex_because(d, "%sits number was called and its code was not read",
-            absent ? "speaks against it: " : "");
+        ex_say(d, absent, "its number was called and its code was not read");
     else
         ex_because(d, "neither its code was read nor its number called");
     if (x->unknown_heads > -0.5 && !a->unread) {
         bool none = x->unknown_heads < 0.5;
-        ex_because(d, "%sby the head count %s went through unknown",
-            none == absent ? "" : "speaks against it: ", none ? "nobody" : "some animals");
+        if (none)
+            ex_say(d, !absent, "by the head count nobody went through unknown");
+        else
+            ex_say(d, absent, "by the head count some animals went through unknown");
     }
     if (!absent)
         say_age(x, a, d);
     say_before(x, absent, d);
     if (a->p_fresh > 0.02)
-        ex_because(d,
-            "speaks against it: it may wear one of the unknown codes, nothing says which (%.0f %%)",
+        ex_against(d, "it may wear one of the unknown codes, nothing says which (%.0f %%)",
             a->p_fresh * 100.0);
     if (x->swapped[a->animal] > 0.05)
-        ex_because(d, "speaks against it: its number was called for another animal's code");
+        ex_against(d, "its number was called for another animal's code");
 }
 
 static void say_other_call(const struct ex *x, const struct ex_clash *c, struct ex_draft *d)
@@ -196,26 +226,28 @@ static void say_other_call(const struct ex *x, const struct ex_clash *c, struct 
     const char *key = key_of(x, c->other);
     bool swap = d->e.kind == LM_EX_SWAPPED;
     if (c->partner != EX_NONE)
-        ex_because(d, "%sfor the code of %s the number of %s was called as well",
-            swap ? "" : "speaks against it: ", key, key_of(x, c->animal));
+        ex_say(d, !swap, "for the code of %s the number of %s was called as well", key,
+            key_of(x, c->animal));
     else if (calls & 1)
-        ex_because(d, "%s%s was called by its own number for its own code",
-            swap ? "speaks against it: " : "", key);
+        ex_say(d, swap, "%s was called by its own number for its own code", key);
     else if (swap)
-        ex_because(d, "speaks against it: no number was called for the code of %s", key);
+        ex_against(d, "no number was called for the code of %s", key);
 }
 
 void ex_say_clash(const struct ex *x, const struct ex_clash *c, struct ex_draft *d)
 {
     struct brief said = brief(c->text), own = brief(ex_number_of(x->roll, c->animal));
     bool swap = d->e.kind == LM_EX_SWAPPED;
-    ex_because(d, "%s was called for the code of %s, whose number is %s", said.text,
-        key_of(x, c->animal), own.text[0] ? own.text : "not known");
+    if (own.text[0])
+        ex_because(d, "%s was called for the code of %s, whose number is %s", said.text,
+            key_of(x, c->animal), own.text);
+    else
+        ex_because(d, "%s was called for the code of %s, whose number is not known", said.text,
+            key_of(x, c->animal));
     if (c->confuse > 0.0)
-        ex_because(d, "%sthe two numbers are easily misread for each other",
-            swap ? "speaks against it: " : "");
+        ex_say(d, swap, "the two numbers are easily misread for each other");
     else if (!swap)
-        ex_because(d, "speaks against it: no common mistake makes one number of the other");
+        ex_against(d, "no common mistake makes one number of the other");
     if (c->other != LM_NO_ANIMAL) {
         ex_because(d, "%s is the number of %s", said.text, key_of(x, c->other));
         say_other_call(x, c, d);
@@ -223,23 +255,36 @@ void ex_say_clash(const struct ex *x, const struct ex_clash *c, struct ex_draft 
         ex_because(d, "no other animal carries the number called");
     }
     if (c->corrected)
-        ex_because(d, "%sits right number was called too", swap ? "speaks against it: " : "");
+        ex_say(d, swap, "its right number was called too");
+}
+
+static void say_step(const struct ex_run *r, struct ex_draft *d)
+{
+    int by = abs(r->offset);
+    if (by == 1 && r->offset > 0)
+        ex_say_n(d, false, r->calls, "%u call names the animal 1 place further along the strip",
+            "%u calls all name the animal 1 place further along the strip", r->calls);
+    else if (by == 1)
+        ex_say_n(d, false, r->calls, "%u call names the animal 1 place back along the strip",
+            "%u calls all name the animal 1 place back along the strip", r->calls);
+    else if (r->offset > 0)
+        ex_say_n(d, false, r->calls, "%u call names the animal %d places further along the strip",
+            "%u calls all name the animal %d places further along the strip", r->calls, by);
+    else
+        ex_say_n(d, false, r->calls, "%u call names the animal %d places back along the strip",
+            "%u calls all name the animal %d places back along the strip", r->calls, by);
 }
 
 void ex_say_run(const struct ex *x, const struct ex_run *r, struct ex_draft *d)
 {
-    int by = abs(r->offset);
-    ex_because(d, "%u %s the animal %d %s %s along the strip", r->calls,
-        r->calls == 1 ? "call names" : "calls all name", by, by == 1 ? "place" : "places",
-        r->offset > 0 ? "further" : "back");
+    say_step(r, d);
     ex_because(d, "no number was called between them that fits the register");
     uint32_t animals = r->last - r->first + 1;
     if (animals > r->calls)
-        ex_because(d, "speaks against it: %u of the %u animals of the stretch were not called",
-            animals - r->calls, animals);
+        ex_against(
+            d, "%u of the %u animals of the stretch were not called", animals - r->calls, animals);
     if (r->ends < 0.95)
-        ex_because(d, "speaks against it: where the stretch ends is not known");
+        ex_against(d, "where the stretch ends is not known");
     if (x->places[r->first].stock == EX_NONE)
-        ex_because(
-            d, "speaks against it: no supply list, the codes' own order stands for the strip");
+        ex_against(d, "no supply list, the codes' own order stands for the strip");
 }

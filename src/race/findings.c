@@ -71,7 +71,7 @@ static void emit_mark(struct lm_findings_run *run, const struct mark *m)
     const struct seen *e = m->seen == LM_NO_SEEN ? NULL : &s->seen[m->seen];
     uint32_t times = m->times;
     if (m->reason == LM_SAME_ANIMAL_AGAIN && e)
-        times = (uint32_t) e->passes + e->sightings;
+        times = (e->passes ? e->passes : 1u) + e->again; /* a call for a pass is no other one */
     if (m->reason == LM_SAME_ANIMAL_AGAIN && times < 2)
         return; /* the second call was taken back */
     lm_findings_emit(run, (struct lm_finding){.reason = m->reason,
@@ -118,7 +118,7 @@ static void emit_conflicts(struct lm_findings_run *run)
         if (!call->conflict || call->undone)
             continue;
         uint32_t animal;
-        struct lm_eid eid = lm_findings_conflict_code(s, call, &animal);
+        struct lm_eid eid = lm_findings_conflict_code(call, &animal);
         lm_findings_emit(run, (struct lm_finding){.reason = LM_NUMBER_DIFFERS,
                                   .animal = animal,
                                   .other = call->other,

@@ -23,10 +23,8 @@ void lm_findings_shared(struct lm_findings_run *run);
 /** How often the number of sighting @p i was called; 0 when an earlier sighting speaks for it. */
 uint32_t lm_findings_number_times(const struct lm_session *s, uint32_t i);
 
-/** The code as read in a conflicting call's pass, and the animal that the register says wears it.
- */
-struct lm_eid lm_findings_conflict_code(
-    const struct lm_session *s, const struct sighting *call, uint32_t *animal);
+/** The code of a conflicting call's pass, and the animal whose pass that was. */
+struct lm_eid lm_findings_conflict_code(const struct sighting *call, uint32_t *animal);
 
 /** The code of the removed device whose number was called, or none. */
 struct lm_eid lm_findings_removed_code(const struct lm_session *s, const struct sighting *call);

@@ -16,19 +16,10 @@ bool lm_findings_wears_code(const struct lm_session *s, uint32_t animal)
     return false;
 }
 
-struct lm_eid lm_findings_conflict_code(
-    const struct lm_session *s, const struct sighting *call, uint32_t *animal)
+struct lm_eid lm_findings_conflict_code(const struct sighting *call, uint32_t *animal)
 {
-    struct lm_eid eid = lm_eid_from_key(call->with);
-    struct lm_roll_hits it;
-    struct lm_roll_device d;
-    *animal = LM_NO_ANIMAL;
-    for (bool ok = lm_roll_code_first(s->roll, eid, &it, &d); ok;
-         ok = lm_roll_code_next(s->roll, &it, &d)) {
-        if (*animal == LM_NO_ANIMAL || !d.gone)
-            *animal = d.animal;
-    }
-    return eid;
+    *animal = call->by; /* not who wears the code now: two may, and the register may have changed */
+    return lm_eid_from_key(call->with);
 }
 
 struct lm_eid lm_findings_removed_code(const struct lm_session *s, const struct sighting *call)
@@ -82,14 +73,12 @@ static void take(struct shared *g, const struct lm_session *s, const struct lm_r
 {
     if (!living(s, d))
         return;
+    if ((g->n > 0 && d->animal == g->first) || (g->n > 1 && d->animal == g->second))
+        return;
     if (g->n == 0)
         g->first = d->animal;
-    else if (d->animal == g->first)
-        return;
     else if (g->n == 1)
         g->second = d->animal;
-    else if (d->animal == g->second)
-        return;
     g->n++;
     if (lm_roll_animal(s->roll, d->animal).expected || lm_session_seen(s, d->animal))
         g->matters = true;

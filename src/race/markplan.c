@@ -39,9 +39,9 @@ static bool skipped(const struct lm_markplan *plan, char letter)
 static void alphabet(const struct lm_markplan *plan, char out[27], int *n)
 {
     *n = 0;
-    for (char c = 'A'; c <= 'Z'; c++)
-        if (!skipped(plan, c))
-            out[(*n)++] = c;
+    for (int c = 'A'; c <= 'Z'; c++)
+        if (!skipped(plan, (char) c))
+            out[(*n)++] = (char) c;
     out[*n] = '\0';
 }
 

@@ -57,13 +57,26 @@ int lm_plan_year(const char *word, const char **rest)
     return year;
 }
 
+/* Whether a year stands in the list before this place: then which colour it has nobody knows. */
+static bool year_before(const char *value, const char *end, int year)
+{
+    char word[LM_NAME_MAX + 1];
+    const char *at = value, *rest;
+    while (at < end && lm_plan_next(&at, word))
+        if (at < end && lm_plan_year(word, &rest) == year)
+            return true;
+    return false;
+}
+
 static bool years_ok(const char *value)
 {
     char word[LM_NAME_MAX + 1];
     const char *at = value, *rest;
-    while (lm_plan_next(&at, word))
-        if (lm_plan_year(word, &rest) == 0 || rest[0] == '\0')
+    while (lm_plan_next(&at, word)) {
+        int year = lm_plan_year(word, &rest);
+        if (year == 0 || rest[0] == '\0' || year_before(value, at, year))
             return false;
+    }
     return true;
 }
 
@@ -116,7 +129,8 @@ static const struct {
     bool (*ok)(const char *value);
     const char *mend;
 } checks[LM_PLAN_KEYS] = {
-    [LM_PLAN_COLOURS] = {years_ok, "write years with their colours: 2026 orange, 2027 green"},
+    [LM_PLAN_COLOURS] = {years_ok,
+        "write each year once, with its colour: 2026 orange, 2027 green"},
     [LM_PLAN_COLOUR_CYCLE] = {cycle_ok, "write the first year and the colours: 2024 black, white"},
     [LM_PLAN_EAR_FEMALE] = {ear_ok, "left ear, right ear or tail web"},
     [LM_PLAN_EAR_MALE] = {ear_ok, "left ear, right ear or tail web"},
@@ -128,6 +142,21 @@ static const struct {
     [LM_PLAN_SMALL_PLACE] = {ear_ok, "left ear, right ear or tail web"},
 };
 
+/* Whether the letter of the first year would be one of those left out: then no year has any. */
+static bool letter_is_skipped(
+    const struct lm_markplan *plan, enum lm_plan_key key, const char *value)
+{
+    const char *first = key == LM_PLAN_LETTERS ? value : plan->values[LM_PLAN_LETTERS];
+    const char *skip = key == LM_PLAN_LETTERS_SKIP ? value : plan->values[LM_PLAN_LETTERS_SKIP];
+    if ((key != LM_PLAN_LETTERS && key != LM_PLAN_LETTERS_SKIP) || first[0] == '\0')
+        return false;
+    int letter = first[strlen(first) - 1] & ~0x20; /* a letter of either case */
+    for (; *skip != '\0'; skip++)
+        if ((*skip & ~0x20) == letter)
+            return true;
+    return false;
+}
+
 enum lm_err lm_markplan_set(
     struct lm_markplan *plan, enum lm_plan_key key, const char *value, struct lm_problem *p)
 {
@@ -138,6 +167,9 @@ enum lm_err lm_markplan_set(
     if (text[0] != '\0' && !checks[key].ok(text))
         return lm_problem_set(
             p, LM_EINPUT, checks[key].mend, "%s cannot be \"%.200s\"", names[key], text);
+    if (letter_is_skipped(plan, key, text))
+        return lm_problem_set(p, LM_EINPUT, "write the letter that the year really has",
+            "the letter of the first year is one of those that are skipped");
     memcpy(plan->values[key], text, sizeof text);
     return LM_OK;
 }

@@ -13,12 +13,17 @@ write_words(const struct ask *a, const char *fmt, va_list ap)
     lm_text_copy(a->words, LM_RULE_WORDS, text, strlen(text));
 }
 
+const char *lm_ask_text(const struct ask *a, const char *english)
+{
+    return a->ctx->speech != NULL ? a->ctx->speech->text(english) : english;
+}
+
 enum lm_answer lm_ask_say(const struct ask *a, enum lm_answer answer, const char *fmt, ...)
 {
     va_list ap;
     va_start(ap, fmt);
     if (a->words != NULL && a->words[0] == '\0')
-        write_words(a, fmt, ap);
+        write_words(a, lm_ask_text(a, fmt), ap);
     va_end(ap);
     return answer;
 }
@@ -28,7 +33,7 @@ enum lm_answer lm_ask_say_over(const struct ask *a, enum lm_answer answer, const
     va_list ap;
     va_start(ap, fmt);
     if (a->words != NULL)
-        write_words(a, fmt, ap);
+        write_words(a, lm_ask_text(a, fmt), ap);
     va_end(ap);
     return answer;
 }
@@ -124,7 +129,7 @@ static enum lm_outcome judge(const struct ask *a, const struct lm_rule *rule)
     if (is == LM_ANSWER_NO)
         return LM_OUTCOME_NONE;
     if (rule->need.kind == LM_NEED_NOTE) {
-        lm_ask_say(a, is, "%s", rule->text);
+        lm_ask_say(a, is, "%s", lm_ask_text(a, rule->text));
         return is == LM_ANSWER_YES ? LM_OUTCOME_NOTE : LM_OUTCOME_UNKNOWN;
     }
     char words[LM_RULE_WORDS] = "";
@@ -134,7 +139,7 @@ static enum lm_outcome judge(const struct ask *a, const struct lm_rule *rule)
     if (met == LM_ANSWER_YES)
         return LM_OUTCOME_PASS;
     if (is == LM_ANSWER_YES)
-        lm_ask_say_over(a, met, "%s", words[0] != '\0' ? words : rule->text);
+        lm_ask_say_over(a, met, "%s", words[0] != '\0' ? words : lm_ask_text(a, rule->text));
     else if (words[0] != '\0')
         lm_ask_say_over(a, met, "%s; and %s", words, a->words);
     return is == LM_ANSWER_YES && met == LM_ANSWER_NO ? LM_OUTCOME_FAIL : LM_OUTCOME_UNKNOWN;

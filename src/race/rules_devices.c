@@ -53,8 +53,10 @@ static enum lm_answer electronic_device(const struct ask *a, const struct lm_nee
     if (bare > 0)
         return lm_ask_say(a, LM_ANSWER_UNKNOWN,
             "its official device has neither number nor code in the register");
-    return lm_ask_say(a, answer, "it wears no official electronic device%s",
-        need->forms != 0 ? " of the forms that are allowed" : "");
+    if (need->forms != 0)
+        return lm_ask_say(
+            a, answer, "it wears no official electronic device of the forms that are allowed");
+    return lm_ask_say(a, answer, "it wears no official electronic device");
 }
 
 /* Whether two devices bear one code: yes, no, or one of them has none to compare. */
@@ -93,9 +95,10 @@ static enum lm_answer two_matching(const struct ask *a, const struct lm_need *ne
             unknown = unknown || same == LM_ANSWER_UNKNOWN;
         }
     unsigned n = lm_official_devices(rec);
-    if (n < 2)
-        return lm_ask_say(a, LM_ANSWER_NO, "it wears %s, not two with one code",
-            n == 0 ? "no official device" : "one official device");
+    if (n == 0)
+        return lm_ask_say(a, LM_ANSWER_NO, "it wears no official device, not two with one code");
+    if (n == 1)
+        return lm_ask_say(a, LM_ANSWER_NO, "it wears one official device, not two with one code");
     if (pair)
         return lm_ask_say(a, LM_ANSWER_NO, "neither of its two devices is electronic");
     if (unknown)
@@ -114,7 +117,7 @@ static enum lm_answer forms_not(const struct ask *a, const struct lm_need *need)
         bool chip = lm_device_has_chip(d);
         if ((need->forms >> d->form & 1u) != 0 || (chip && (need->chip_forms >> d->form & 1u) != 0))
             return lm_ask_say_over(a, LM_ANSWER_NO, "one of its official devices is a %s",
-                lm_device_form_name((enum lm_device_form) d->form));
+                lm_ask_text(a, lm_device_form_name((enum lm_device_form) d->form)));
         unknown = unknown || d->form == LM_DEVICE_UNKNOWN;
     }
     if (unknown)
@@ -145,8 +148,11 @@ static enum lm_answer visible_match(const struct ask *a, const struct lm_need *n
     if (unknown)
         return lm_ask_say(a, LM_ANSWER_UNKNOWN,
             "colour or number of the device to be seen beside the bolus is not known");
+    if (need->colours.n == 0)
+        return lm_ask_say(
+            a, LM_ANSWER_NO, "beside the bolus no visible device with its number is worn");
     return lm_ask_say(a, LM_ANSWER_NO, "beside the bolus no %s device with its number is worn",
-        need->colours.n > 0 ? need->colours.at[0] : "visible");
+        need->colours.at[0]);
 }
 
 static enum lm_answer electronic_place(const struct ask *a, const struct lm_need *need)
@@ -159,7 +165,7 @@ static enum lm_answer electronic_place(const struct ask *a, const struct lm_need
         unknown = unknown || d->place == LM_PLACE_UNKNOWN;
         if (d->place != LM_PLACE_UNKNOWN && (need->places >> d->place & 1u) == 0)
             return lm_ask_say(a, LM_ANSWER_NO, "its electronic device sits in the %s",
-                lm_place_name((enum lm_place) d->place));
+                lm_ask_text(a, lm_place_name((enum lm_place) d->place)));
     }
     if (unknown)
         return lm_ask_say(a, LM_ANSWER_UNKNOWN, "where its electronic device sits is not known");

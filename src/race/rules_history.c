@@ -53,7 +53,7 @@ static enum lm_answer applied_before(const struct ask *a, const struct lm_need *
             continue;
         if (d->applied.year != 0 && lm_date_days(d->applied, 0) >= before)
             return lm_ask_say_over(a, LM_ANSWER_NO, "%s was put on %s or later",
-                lm_device_say(d, number), lm_date_format(need->date, day));
+                lm_ask_device(a, d, number), lm_date_format(need->date, day));
         unknown = unknown || d->applied.year == 0 || lm_date_days(d->applied, 1) >= before;
     }
     if (unknown)
@@ -74,7 +74,7 @@ static enum lm_answer not_removed(const struct ask *a)
         if (worn == LM_ANSWER_YES)
             continue;
         return lm_ask_say(a, worn, "%s was removed: no successor and no reason is recorded",
-            lm_device_say(d, number));
+            lm_ask_device(a, d, number));
     }
     return LM_ANSWER_YES;
 }
@@ -91,11 +91,25 @@ static enum lm_answer linked_replacement(const struct ask *a)
         enum lm_answer worn = number_is_worn(a, d);
         if (worn == LM_ANSWER_NO)
             return lm_ask_say_over(
-                a, worn, "nothing says which device followed %s", lm_device_say(d, number));
+                a, worn, "nothing says which device followed %s", lm_ask_device(a, d, number));
         if (worn == LM_ANSWER_UNKNOWN)
             answer = lm_ask_say(a, worn, "the number of a removed device is not known");
     }
     return answer;
+}
+
+/* Whether a worn device can have been put on for a removed one. Of two that bear one number the
+ * other is no replacement: it was on already. */
+static bool may_stand_in(const struct ask *a, const struct lm_device *gone)
+{
+    for (unsigned i = 0; i < a->rec->n_devices; i++) {
+        const struct lm_device *d = &a->rec->devices[i];
+        bool was_on = d->applied.year != 0 && gone->removed.year != 0 &&
+                      lm_date_days(d->applied, 1) < lm_date_days(gone->removed, 0);
+        if (lm_device_counts(d) && !was_on && same_number(a, gone, d) == LM_ANSWER_YES)
+            return true;
+    }
+    return false;
 }
 
 static enum lm_answer replaced_within(const struct ask *a, const struct lm_need *need)
@@ -105,17 +119,15 @@ static enum lm_answer replaced_within(const struct ask *a, const struct lm_need 
     int32_t today = lm_date_days(a->ctx->date, 0);
     for (unsigned i = 0; i < a->rec->n_devices; i++) {
         const struct lm_device *d = &a->rec->devices[i];
-        if (!d->official || !d->gone || successor(a->rec, i) != NULL ||
-            number_is_worn(a, d) == LM_ANSWER_YES)
+        if (!d->official || !d->gone || successor(a->rec, i) != NULL || may_stand_in(a, d))
             continue;
-        lm_device_say(d, number);
-        if (d->removed.year == 0 || today == INT32_MIN)
-            answer = lm_ask_say(a, LM_ANSWER_UNKNOWN, "since when %s is gone is not known", number);
-        else if (today - lm_date_days(d->removed, 1) > need->days)
+        const char *device = lm_ask_device(a, d, number);
+        bool unknown = d->removed.year == 0 || today == INT32_MIN;
+        if (!unknown && today - lm_date_days(d->removed, 1) > need->days)
             return lm_ask_say_over(
-                a, LM_ANSWER_NO, "%s is gone for more than %d days", number, need->days);
-        else if (today - lm_date_days(d->removed, 0) > need->days)
-            answer = lm_ask_say(a, LM_ANSWER_UNKNOWN, "since when %s is gone is not known", number);
+                a, LM_ANSWER_NO, "%s is gone for more than %d days", device, need->days);
+        if (unknown || today - lm_date_days(d->removed, 0) > need->days)
+            answer = lm_ask_say(a, LM_ANSWER_UNKNOWN, "since when %s is gone is not known", device);
     }
     return answer;
 }
@@ -155,11 +167,11 @@ static enum lm_answer dates_in_order(const struct ask *a)
         return lm_ask_say(a, LM_ANSWER_NO, "it is born after the day of the sale");
     for (unsigned i = 0; i < a->rec->n_devices; i++) {
         const struct lm_device *d = &a->rec->devices[i];
-        lm_device_say(d, number);
+        const char *device = lm_ask_device(a, d, number);
         if (backwards(a->rec->born, d->applied))
-            return lm_ask_say(a, LM_ANSWER_NO, "%s was put on before its birth", number);
+            return lm_ask_say(a, LM_ANSWER_NO, "%s was put on before its birth", device);
         if (backwards(d->applied, d->removed))
-            return lm_ask_say(a, LM_ANSWER_NO, "%s was removed before it was put on", number);
+            return lm_ask_say(a, LM_ANSWER_NO, "%s was removed before it was put on", device);
     }
     return LM_ANSWER_YES;
 }

@@ -1,5 +1,5 @@
 /* The words of the rules of a sale, and ages. */
-#include "lugmark/rules.h"
+#include "race/rules_priv.h"
 
 static const char *const need_names[LM_NEEDS] = {
     [LM_NEED_NOTE] = "note",
@@ -98,15 +98,15 @@ const char *lm_evidence_say(enum lm_evidence evidence)
 {
     switch (evidence) {
     case LM_EVIDENCE_READ:
-        return "read in a copy of the law, of an official page or of a standard";
+        return N_("read in a copy of the law, of an official page or of a standard");
     case LM_EVIDENCE_SECOND:
-        return "read only in a secondary source: it can ask for a look, never hold an animal";
+        return N_("read only in a secondary source: it can ask for a look, never hold an animal");
     case LM_EVIDENCE_MEMORY:
-        return "not verified: it can ask for a look, never hold an animal";
+        return N_("not verified: it can ask for a look, never hold an animal");
     case LM_EVIDENCE_OWN:
         break;
     }
-    return "no law: a check of the register against itself and against what came at the race";
+    return N_("no law: a check of the register against itself and against what came at the race");
 }
 
 const char *lm_outcome_name(enum lm_outcome outcome)
@@ -157,15 +157,15 @@ const char *lm_age_class(struct lm_date born, struct lm_date at)
         int below;
         const char *name;
     } classes[] = {
-        {6, "under 6 months"},
-        {12, "6 to 12 months"},
-        {18, "12 to 18 months"},
-        {100000, "18 months or more"},
+        {6, N_("under 6 months")},
+        {12, N_("6 to 12 months")},
+        {18, N_("12 to 18 months")},
+        {100000, N_("18 months or more")},
     };
     struct lm_age age = lm_age_at(born, at);
     for (size_t i = 0; age.known && i < sizeof classes / sizeof *classes; i++)
         if (age.most < classes[i].below)
             return age.least >= (i > 0 ? classes[i - 1].below : -100000) ? classes[i].name
-                                                                         : "not known";
-    return "not known";
+                                                                         : N_("not known");
+    return N_("not known");
 }

@@ -28,8 +28,15 @@ const char *lm_device_say(const struct lm_device *d, char out[LM_VISUAL_MAX + 1]
         snprintf(out, LM_VISUAL_MAX + 1, "%s",
             lm_device_has_chip(d) ? lm_eid_format(d->eid, eid)
             : form[0] != '\0'     ? form
-                                  : "a device without a number");
+                                  : N_("a device without a number"));
     return out;
+}
+
+const char *lm_ask_device(
+    const struct ask *a, const struct lm_device *d, char out[LM_VISUAL_MAX + 1])
+{
+    lm_device_say(d, out);
+    return d->visual[0] != '\0' || lm_device_has_chip(d) ? out : lm_ask_text(a, out);
 }
 
 bool lm_device_code(const struct ask *a, const struct lm_device *d, char out[16])
@@ -42,7 +49,7 @@ bool lm_device_code(const struct ask *a, const struct lm_device *d, char out[16]
 }
 
 /* The first two formats a number may be of, for the question. */
-static void list(const struct lm_candidates *c, char *out, size_t size)
+static void list(const struct ask *a, const struct lm_candidates *c, char *out, size_t size)
 {
     size_t used = 0;
     out[0] = '\0';
@@ -50,7 +57,7 @@ static void list(const struct lm_candidates *c, char *out, size_t size)
         int n = snprintf(out + used, size - used, "%s%s (%s)",
             i == 0         ? ""
             : i + 1 < c->n ? ", "
-                           : " or ",
+                           : lm_ask_text(a, N_(" or ")),
             c->at[i]->id, c->at[i]->meaning);
         used += n > 0 ? (size_t) n : 0;
     }
@@ -68,7 +75,7 @@ static enum lm_answer one_mark(
             "%s has the form of no official number that this pack "
             "knows",
             mark->text);
-    list(&c, could, sizeof could);
+    list(a, &c, could, sizeof could);
     if (c.said && lm_format_match(c.at[0], mark->text) == LM_ANSWER_NO)
         return lm_ask_say(
             a, LM_ANSWER_NO, "%s is stored as %s and has another form", mark->text, could);
@@ -154,9 +161,10 @@ static enum lm_answer flock_of_origin(const struct ask *a)
     bool born_here = a->animal->born_here == LM_ANSWER_YES;
     if (ours == born_here)
         return LM_ANSWER_YES;
-    return lm_ask_say(a, LM_ANSWER_NO, "%s",
-        ours ? "it bears this holding's number and was born elsewhere"
-             : "it was born here and bears the number of another holding");
+    return ours ? lm_ask_say(
+                      a, LM_ANSWER_NO, "it bears this holding's number and was born elsewhere")
+                : lm_ask_say(
+                      a, LM_ANSWER_NO, "it was born here and bears the number of another holding");
 }
 
 /* Within one device the printed number and the code must be the same where both are codes. */

@@ -40,7 +40,8 @@ static enum lm_answer on_farm(const struct ask *a)
     if (a->rec->struck)
         return lm_ask_say(a, LM_ANSWER_NO, "its entry was taken back");
     if (status != LM_ON_FARM)
-        return lm_ask_say(a, LM_ANSWER_NO, "the register says it is %s", lm_status_name(status));
+        return lm_ask_say(
+            a, LM_ANSWER_NO, "the register says it is %s", lm_ask_text(a, lm_status_name(status)));
     return LM_ANSWER_YES;
 }
 
@@ -103,7 +104,5 @@ enum lm_answer lm_need_other(const struct ask *a, const struct lm_need *need)
         return was_read(a);
     if (need->kind == LM_NEED_HEADS_AGREE)
         return heads_agree(a);
-    if (need->kind == LM_NEED_COUNTED_WITHIN)
-        return counted_within(a, need);
-    return LM_ANSWER_YES;
+    return counted_within(a, need);
 }

@@ -29,6 +29,12 @@ enum lm_answer lm_ask_say(const struct ask *a, enum lm_answer answer, const char
 enum lm_answer lm_ask_say_over(const struct ask *a, enum lm_answer answer, const char *fmt, ...)
     __attribute__((format(printf, 3, 4)));
 
+/* A text in the tongue of who asks; not one from the register. */
+const char *lm_ask_text(const struct ask *a, const char *english) __attribute__((format_arg(2)));
+
+/* Marks a text for the catalog that is translated elsewhere. */
+#define N_(text) (text)
+
 bool lm_words_have(const struct lm_words *words, const char *word);
 
 /* Whether it is worn and official. */
@@ -49,6 +55,10 @@ unsigned lm_device_marks(const struct lm_device *d, struct mark_text out[MARKS_A
 
 /* A device in few words: its number, else its code, else its form. @return @p out. */
 const char *lm_device_say(const struct lm_device *d, char out[LM_VISUAL_MAX + 1]);
+
+/* The same in the tongue of who asks. */
+const char *lm_ask_device(
+    const struct ask *a, const struct lm_device *d, char out[LM_VISUAL_MAX + 1]);
 
 /* The code of a device as 15 digits: of its chip, else of its number. @return Whether there is. */
 bool lm_device_code(const struct ask *a, const struct lm_device *d, char out[16]);

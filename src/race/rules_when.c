@@ -80,7 +80,7 @@ static enum lm_answer fact(const struct ask *a, unsigned want, unsigned got, con
     if (want == LM_ANSWER_UNKNOWN)
         return LM_ANSWER_YES;
     if (got == LM_ANSWER_UNKNOWN)
-        return lm_ask_say(a, LM_ANSWER_UNKNOWN, "%s", unknown);
+        return lm_ask_say(a, LM_ANSWER_UNKNOWN, "%s", lm_ask_text(a, unknown));
     return yes_if(want == got);
 }
 
@@ -292,7 +292,7 @@ static enum lm_answer the_animal(const struct ask *a, const struct lm_when *w)
 {
     enum lm_answer answer = both(age(a, w), sex(a, w));
     answer = both(answer, fact(a, w->born_here, a->animal->born_here,
-                              "whether it was born on this holding is not known"));
+                              N_("whether it was born on this holding is not known")));
     answer = both(answer, dates(a, w));
     answer = both(answer, both(forms(a, w), colours(a, w)));
     if (w->tag_types.n > 0 || w->number_begins.n > 0)

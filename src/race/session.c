@@ -95,8 +95,12 @@ static enum lm_err undo(struct lm_session *s)
         bool stood = lm_seen_stands(e);
         if (e->sightings)
             e->sightings--;
+        if (call->again && e->again)
+            e->again--;
         lm_session_recount(s, e, stood, lm_seen_stands(e));
     }
+    if (call->from != LM_NO_ANIMAL)
+        lm_session_move_pass(s, call->animal, call->from);
     return LM_OK;
 }
 

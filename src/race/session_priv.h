@@ -34,6 +34,7 @@ struct seen {
     uint8_t lane;
     uint8_t facts;
     uint8_t known; /**< of bits */
+    uint8_t again; /**< of the sightings, those long after it was last here; stays at 255 */
 };
 
 /** A thing that happened at a moment and is a finding as it stands. */
@@ -55,8 +56,11 @@ struct sighting {
     uint32_t text;
     uint32_t animal; /**< whom it makes present, or LM_NO_ANIMAL */
     uint32_t other;  /**< in a conflict: whose number it is, or LM_NO_ANIMAL */
+    uint32_t by;     /**< in a conflict: whose pass it was called for */
+    uint32_t from;   /**< whose pass of a shared code it gave to `animal`, or LM_NO_ANIMAL */
     bool undone, conflict, unknown, cut;
     bool removed; /**< the number is on a device recorded as removed */
+    bool again;   /**< counted in `again` of the animal */
 };
 
 struct heads {
@@ -79,6 +83,13 @@ struct lane {
     struct recent recent[LM_RECENT]; /**< newest first */
 };
 
+/** A place in the table of strangers. The hash stands here so that looking at a place that is
+ * another's seldom needs to look at what was seen. */
+struct stranger {
+    uint32_t seen; /**< index + 1, 0: free */
+    uint32_t hash; /**< of its key */
+};
+
 struct lm_session {
     struct lm_roll *roll;
     struct lm_session_options options;
@@ -87,7 +98,7 @@ struct lm_session {
     uint32_t cap_animals;
     struct seen *seen;
     uint32_t n_seen, cap_seen;
-    uint32_t *strangers; /**< open-addressed: key of a stranger -> seen + 1 */
+    struct stranger *strangers; /**< open-addressed by the key of the code */
     uint32_t n_strangers, cap_strangers;
     struct mark *marks;
     uint32_t n_marks, cap_marks;
@@ -142,12 +153,20 @@ void lm_session_judge_animal(const struct lm_session *s, uint32_t animal, struct
 /** Reason of an animal that is in the register but not expected, or LM_REASONS. */
 enum lm_reason lm_session_unexpected(const struct lm_session *s, uint32_t animal);
 
-/** Whether two passes of a lane, b before a, were one (see session.h, together_ms). */
+/** Whether two passes of a lane were one: @p newest, 0 or 1, and the one before it (see session.h,
+ * together_ms). */
 bool lm_lane_together(const struct lm_session *s, const struct lane *l, unsigned newest);
 
 /** Fill a mark for two passes that were one: newest and the one before it. */
 void lm_codes_differ(
     const struct lm_session *s, const struct lane *l, unsigned newest, struct mark *out);
+
+/**
+ * Give the only pass of a shared code to the animal whose number was called for it, or back: the
+ * reading alone could not tell the two apart.
+ * @return Whether it was given: not when either was seen in another way, too.
+ */
+bool lm_session_move_pass(struct lm_session *s, uint32_t from, uint32_t to);
 
 /** Take the settings of an open event; words that are not known are passed over. */
 void lm_session_settings(struct lm_session *s, const char *settings);

@@ -128,8 +128,6 @@ static enum step step_of(
     const struct lm_session *s, const struct seen *e, uint32_t index, unsigned lane, int64_t clock)
 {
     const struct lane *l = &s->lanes[lane];
-    if (e->readings == 0 && e->sightings == 0)
-        return STEP_NEW_PASS;
     if (clock == LM_TIME_NONE || e->clock == LM_TIME_NONE)
         return e->readings && l->recent[0].seen == index ? STEP_SAME_PASS : STEP_NEW_PASS;
     int64_t since = gap(clock, e->clock);
@@ -155,12 +153,11 @@ static bool beside(const struct recent *a, const struct recent *b, int64_t near)
            (gap(a->last, b->first) <= near || gap(a->first, b->last) <= near);
 }
 
-/** Both have times, both are known animals, and they begin and end together. */
+/** Both have times, both are known animals, and they begin and end together; @p b is the older. */
 static bool coincide(const struct lm_session *s, const struct recent *b, const struct recent *c)
 {
     int64_t near = s->options.together_ms;
-    if (b->seen == LM_NO_SEEN || c->seen == LM_NO_SEEN || b->first == LM_TIME_NONE ||
-        c->first == LM_TIME_NONE)
+    if (b->seen == LM_NO_SEEN || b->first == LM_TIME_NONE || c->first == LM_TIME_NONE)
         return false;
     if (s->seen[b->seen].animal == LM_NO_ANIMAL || s->seen[c->seen].animal == LM_NO_ANIMAL)
         return false;
@@ -169,10 +166,7 @@ static bool coincide(const struct lm_session *s, const struct recent *b, const s
 
 bool lm_lane_together(const struct lm_session *s, const struct lane *l, unsigned newest)
 {
-    if (newest + 1 >= LM_RECENT)
-        return false;
-    const struct recent *c = &l->recent[newest], *b = c + 1;
-    const struct recent *a = newest + 2 < LM_RECENT ? b + 1 : NULL;
+    const struct recent *c = &l->recent[newest], *b = c + 1, *a = b + 1;
     const struct recent *d = newest ? c - 1 : NULL;
     if (!coincide(s, b, c))
         return false;

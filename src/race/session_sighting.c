@@ -73,23 +73,20 @@ static enum match match_of(const struct lm_session *s, uint32_t animal, const ch
     return best;
 }
 
-/**
- * Give the only pass of a shared code to the animal whose number was called for it: the reading
- * alone could not tell the two apart.
- */
-static void settle_shared(struct lm_session *s, uint32_t from, uint32_t to)
+bool lm_session_move_pass(struct lm_session *s, uint32_t from, uint32_t to)
 {
     uint32_t index = lm_session_find_animal(s, from);
     if (from == to || index == LM_NO_SEEN || lm_session_find_animal(s, to) != LM_NO_SEEN)
-        return;
+        return false;
     struct seen *e = &s->seen[index];
     if (e->passes != 1 || e->sightings || to >= s->cap_animals)
-        return;
+        return false;
     lm_session_recount(s, e, true, false);
     e->animal = to;
     s->of_animal[from] = 0;
     s->of_animal[to] = index + 1;
     lm_session_recount(s, e, false, true);
+    return true;
 }
 
 /** Of those who carry the code of a pass: who was read, and who has the called number. */
@@ -118,38 +115,41 @@ static struct carriers carriers_of(
 }
 
 /** The animal that a pass belongs to, or LM_NO_ANIMAL for a stranger's. */
-static uint32_t animal_of_pass(struct lm_session *s, struct lm_eid with, const char *visual)
+static uint32_t animal_of_pass(
+    struct lm_session *s, struct lm_eid with, const char *visual, struct sighting *call)
 {
     struct carriers c = carriers_of(s, with, visual);
     if (c.named != LM_NO_ANIMAL) {
-        if (c.read != LM_NO_ANIMAL)
-            settle_shared(s, c.read, c.named);
+        if (c.read != LM_NO_ANIMAL && lm_session_move_pass(s, c.read, c.named))
+            call->from = c.read;
         return c.named;
     }
     return c.read != LM_NO_ANIMAL ? c.read : c.any;
 }
 
 static enum lm_err make_present(struct lm_session *s, uint32_t animal, const struct lm_event *ev,
-    bool own_pass, struct lm_verdict *v)
+    struct sighting *call, struct lm_verdict *v)
 {
     uint32_t index;
     enum lm_err err = lm_session_seen_animal(s, animal, &index);
     if (err)
         return err;
     struct seen *e = &s->seen[index];
-    bool stood = lm_seen_stands(e), again = false;
+    bool stood = lm_seen_stands(e);
     if (e->first_t == LM_TIME_NONE)
         e->first_t = ev->t_ms;
     /* called long after it was last here: it came past a second time, or another was misheard */
-    if (!own_pass && lm_seen_stands(e) && ev->clock_ms != LM_TIME_NONE &&
+    if (!call->with && lm_seen_stands(e) && ev->clock_ms != LM_TIME_NONE &&
         e->clock != LM_TIME_NONE && ev->clock_ms - e->clock > s->options.rearm_ms)
-        again = true;
+        call->again = true;
     if (e->sightings < UINT16_MAX)
         e->sightings++;
+    if (call->again && e->again < UINT8_MAX)
+        e->again++;
     if (!e->readings && ev->clock_ms != LM_TIME_NONE)
         e->clock = ev->clock_ms;
     lm_session_recount(s, e, stood, true);
-    if (again && !(e->facts & SAW_AGAIN)) {
+    if (call->again && !(e->facts & SAW_AGAIN)) {
         e->facts |= SAW_AGAIN;
         lm_verdict_add(s, v, LM_SAME_ANIMAL_AGAIN);
         err = lm_session_mark(s, LM_SAME_ANIMAL_AGAIN, index, 0, ev);
@@ -168,7 +168,7 @@ static enum lm_err called_alone(
         lm_verdict_add(s, v, LM_NOT_IN_REGISTER);
         return LM_OK;
     }
-    enum lm_err err = make_present(s, who.animal, ev, call->with != 0, v);
+    enum lm_err err = make_present(s, who.animal, ev, call, v);
     if (err)
         return err;
     const struct seen *e = &s->seen[lm_session_find_animal(s, who.animal)];
@@ -188,14 +188,14 @@ static enum lm_err called_for(struct lm_session *s, uint32_t animal, const struc
     v->eid = ev->eid;
     enum match m = match_of(s, animal, ev->text);
     if (m == MATCH_NONE) {
-        uint32_t other = name_of(s, ev->text).animal;
         call->conflict = true;
-        call->other = other == animal ? LM_NO_ANIMAL : other;
+        call->by = animal;
+        call->other = name_of(s, ev->text).animal;
         lm_verdict_add(s, v, LM_NUMBER_DIFFERS);
         return LM_OK;
     }
     call->animal = animal;
-    enum lm_err err = make_present(s, animal, ev, true, v);
+    enum lm_err err = make_present(s, animal, ev, call, v);
     call->removed = m == MATCH_REMOVED;
     if (call->removed)
         lm_verdict_add(s, v, LM_REMOVED_DEVICE);
@@ -219,6 +219,7 @@ enum lm_err lm_session_sighting(
     }
     struct sighting call = {.animal = LM_NO_ANIMAL,
         .other = LM_NO_ANIMAL,
+        .from = LM_NO_ANIMAL,
         .t = ev->t_ms,
         .with = ev->eid.known ? lm_eid_key(ev->eid) : 0,
         .cut = ev->cut};
@@ -226,7 +227,7 @@ enum lm_err lm_session_sighting(
         err = lm_arena_add(&s->arena, ev->text, &call.text);
     if (err)
         return err;
-    uint32_t animal = call.with ? animal_of_pass(s, ev->eid, ev->text) : LM_NO_ANIMAL;
+    uint32_t animal = call.with ? animal_of_pass(s, ev->eid, ev->text, &call) : LM_NO_ANIMAL;
     err = animal != LM_NO_ANIMAL ? called_for(s, animal, ev, &call, v)
                                  : called_alone(s, ev, &call, v);
     if (call.cut)

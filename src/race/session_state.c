@@ -82,13 +82,23 @@ enum lm_err lm_session_seen_animal(struct lm_session *s, uint32_t animal, uint32
     return err;
 }
 
-static uint32_t stranger_slot(const struct lm_session *s, uint64_t key)
+static uint32_t stranger_hash(struct lm_eid eid)
 {
-    uint32_t mask = s->cap_strangers - 1;
-    uint32_t at = (uint32_t) lm_hash_u64(key) & mask;
-    for (; s->strangers[at]; at = (at + 1) & mask) {
-        const struct seen *e = &s->seen[s->strangers[at] - 1];
-        if (lm_eid_key((struct lm_eid){.bits = e->bits, .known = e->known}) == key)
+    return (uint32_t) lm_hash_u64(lm_eid_key(eid));
+}
+
+static bool is_stranger(const struct lm_session *s, uint32_t index, struct lm_eid eid)
+{
+    const struct seen *e = &s->seen[index];
+    return lm_eid_key((struct lm_eid){.bits = e->bits, .known = e->known}) == lm_eid_key(eid);
+}
+
+/** Its place, or the free one where it belongs. */
+static uint32_t stranger_slot(const struct lm_session *s, struct lm_eid eid)
+{
+    uint32_t mask = s->cap_strangers - 1, hash = stranger_hash(eid), at = hash & mask;
+    for (; s->strangers[at].seen; at = (at + 1) & mask) {
+        if (s->strangers[at].hash == hash && is_stranger(s, s->strangers[at].seen - 1, eid))
             break;
     }
     return at;
@@ -98,27 +108,33 @@ static enum lm_err grow_strangers(struct lm_session *s)
 {
     if (s->n_strangers < s->cap_strangers / 2)
         return LM_OK;
-    uint32_t *old = s->strangers, old_cap = s->cap_strangers;
-    uint32_t cap = old_cap ? old_cap * 2 : 64;
-    uint32_t *bigger = calloc(cap, sizeof *bigger);
+    struct stranger *old = s->strangers;
+    uint32_t old_cap = s->cap_strangers, cap = old_cap ? old_cap * 2 : 64;
+    struct stranger *bigger = calloc(cap, sizeof *bigger);
     if (!bigger)
         return LM_ENOMEM;
     s->strangers = bigger;
     s->cap_strangers = cap;
     for (uint32_t i = 0; i < old_cap; i++) {
-        if (old[i]) {
-            const struct seen *e = &s->seen[old[i] - 1];
-            struct lm_eid eid = {.bits = e->bits, .known = e->known};
-            bigger[stranger_slot(s, lm_eid_key(eid))] = old[i];
-        }
+        uint32_t at = old[i].hash & (cap - 1);
+        while (old[i].seen && bigger[at].seen)
+            at = (at + 1) & (cap - 1);
+        if (old[i].seen)
+            bigger[at] = old[i];
     }
     free(old);
     return LM_OK;
 }
 
+void lm_session_soon(const struct lm_session *s, struct lm_eid eid)
+{
+    if (s->cap_strangers)
+        __builtin_prefetch(&s->strangers[stranger_hash(eid) & (s->cap_strangers - 1)]);
+}
+
 uint32_t lm_session_find_stranger(const struct lm_session *s, struct lm_eid eid)
 {
-    return s->cap_strangers ? s->strangers[stranger_slot(s, lm_eid_key(eid))] - 1 : LM_NO_SEEN;
+    return s->cap_strangers ? s->strangers[stranger_slot(s, eid)].seen - 1 : LM_NO_SEEN;
 }
 
 enum lm_err lm_session_seen_stranger(struct lm_session *s, struct lm_eid eid, uint32_t *seen)
@@ -126,8 +142,8 @@ enum lm_err lm_session_seen_stranger(struct lm_session *s, struct lm_eid eid, ui
     enum lm_err err = grow_strangers(s);
     if (err)
         return err;
-    uint32_t slot = stranger_slot(s, lm_eid_key(eid));
-    *seen = s->strangers[slot] - 1;
+    uint32_t slot = stranger_slot(s, eid);
+    *seen = s->strangers[slot].seen - 1;
     if (*seen != LM_NO_SEEN)
         return LM_OK;
     err = new_seen(s, LM_NO_ANIMAL, seen);
@@ -135,7 +151,7 @@ enum lm_err lm_session_seen_stranger(struct lm_session *s, struct lm_eid eid, ui
         return err;
     s->seen[*seen].bits = eid.bits;
     s->seen[*seen].known = eid.known;
-    s->strangers[slot] = *seen + 1;
+    s->strangers[slot] = (struct stranger){*seen + 1, stranger_hash(eid)};
     s->n_strangers++;
     return LM_OK;
 }

@@ -9,7 +9,7 @@
 /** One part: they add up to heads less book. */
 struct lm_part {
     const char *key;  /**< for machines */
-    const char *what; /**< for people */
+    const char *what; /**< for people, in English: the key of the catalogs */
     int64_t n;
 };
 #define LM_PARTS 6u

@@ -3,6 +3,7 @@
  */
 #include "lugmark/inventory.h"
 #include "report/jsonout.h"
+#include "report/tongue.h"
 
 #include <math.h>
 
@@ -13,13 +14,13 @@ static const int days_shown[DAYS_SHOWN] = {30, 90, 182, 365, 730, 1095};
 static const char *form_of(uint8_t form)
 {
     const char *name = lm_device_form_name((enum lm_device_form) form);
-    return name[0] ? name : "device, form not said";
+    return name[0] ? lm_tongue_word(name) : _("device, form not said");
 }
 
 static const char *place_of(uint8_t place)
 {
     const char *name = lm_place_name((enum lm_place) place);
-    return name[0] ? name : "place not said";
+    return name[0] ? lm_tongue_word(name) : _("place not said");
 }
 
 static void text_readability(FILE *out, const struct lm_estimates *e)
@@ -27,13 +28,15 @@ static void text_readability(FILE *out, const struct lm_estimates *e)
     struct lm_readability groups[LM_READABILITY_MAX];
     size_t n = lm_estimates_readability(e, groups);
     if (n > 0)
-        fputs("\nReadability: devices read, of those worn by animals that were seen (95 % "
-              "interval).\nAn animal that was not seen at all is in neither figure, so this is the "
-              "best case.\n",
+        fputs(_(/* xgettext:no-c-format */ "\nReadability: devices read, of those worn by animals "
+                                           "that were seen (95 % "
+                                           "interval).\nAn animal that was not seen at all is in "
+                                           "neither figure, so this is the "
+                                           "best case.\n"),
             out);
     for (size_t i = 0; i < n; i++) {
         struct lm_proportion p = lm_wilson(groups[i].read, groups[i].readable);
-        fprintf(out, "  %s, %s: %llu of %llu, %.1f %% (%.1f-%.1f)\n", form_of(groups[i].form),
+        fprintf(out, _("  %s, %s: %llu of %llu, %.1f %% (%.1f-%.1f)\n"), form_of(groups[i].form),
             place_of(groups[i].place), (unsigned long long) p.hits, (unsigned long long) p.n,
             100 * p.value, 100 * p.low, 100 * p.high);
     }
@@ -42,13 +45,14 @@ static void text_readability(FILE *out, const struct lm_estimates *e)
 static void text_lists(FILE *out, const struct lm_two_lists *l)
 {
     if (l->open)
-        fprintf(out, "  at least %u heads; nobody is on both lists, so no upper end can be told\n",
+        fprintf(out,
+            _("  at least %u heads; nobody is on both lists, so no upper end can be told\n"),
             l->seen);
     else
-        fprintf(out, "  about %u heads (%u-%u); at least %u were seen\n", l->heads, l->low, l->high,
-            l->seen);
+        fprintf(out, _("  about %u heads (%u-%u); at least %u were seen\n"), l->heads, l->low,
+            l->high, l->seen);
     if (l->thin && !l->open)
-        fputs("  fewer than 7 are on both lists: do not rely on it\n", out);
+        fputs(_("  fewer than 7 are on both lists: do not rely on it\n"), out);
 }
 
 static void text_heads(FILE *out, struct lm_estimates *e)
@@ -57,16 +61,16 @@ static void text_heads(FILE *out, struct lm_estimates *e)
     const char *names[2];
     if (lm_estimates_called(e, &l)) {
         fprintf(out,
-            "\nHeads from two lists: %u read, %u called by number, %u both (animals of the "
-            "register with an electronic code).\nOnly if numbers were called without regard to "
-            "whether there was a reading.\n",
+            _("\nHeads from two lists: %u read, %u called by number, %u both (animals of the "
+              "register with an electronic code).\nOnly if numbers were called without regard to "
+              "whether there was a reading.\n"),
             l.first, l.second, l.both);
         text_lists(out, &l);
     }
     if (lm_estimates_readers(e, names, &l)) {
         fprintf(out,
-            "\nHeads from two readers: %u by %s, %u by %s, %u by both.\nOnly if every animal had "
-            "to pass both readers.\n",
+            _("\nHeads from two readers: %u by %s, %u by %s, %u by both.\nOnly if every animal had "
+              "to pass both readers.\n"),
             l.first, names[0], l.second, names[1], l.both);
         text_lists(out, &l);
     }
@@ -74,50 +78,58 @@ static void text_heads(FILE *out, struct lm_estimates *e)
 
 static void text_retention(FILE *out, const struct lm_retention *g)
 {
-    fprintf(out, "  %s, %s%s%s: %zu devices, %zu taken off or lost\n", form_of(g->form),
-        place_of(g->place), g->strip[0] ? ", strip " : "", g->strip, g->devices, g->ended);
+    if (g->strip[0])
+        fprintf(out, _("  %s, %s, strip %s: %zu devices, %zu taken off or lost\n"),
+            form_of(g->form), place_of(g->place), g->strip, g->devices, g->ended);
+    else
+        fprintf(out, _("  %s, %s: %zu devices, %zu taken off or lost\n"), form_of(g->form),
+            place_of(g->place), g->devices, g->ended);
     if (g->from > 0)
-        fprintf(
-            out, "    of those that lasted %.0f days; the time before was not watched\n", g->from);
+        fprintf(out, _("    of those that lasted %.0f days; the time before was not watched\n"),
+            g->from);
     if (g->ended == 0)
-        fprintf(out, "    none lost in up to %.0f days\n", g->until);
+        fprintf(out, _("    none lost in up to %.0f days\n"), g->until);
     for (int i = 0; i < DAYS_SHOWN; i++) {
         const struct lm_life_step *s = lm_life_at(g->steps, g->n, days_shown[i]);
         if (s == NULL || days_shown[i] > g->until)
             continue;
-        fprintf(out, "    still on after %d days: %.1f %%", days_shown[i], 100 * s->stays);
+        fprintf(out, _("    still on after %d days: %.1f %%"), days_shown[i], 100 * s->stays);
         if (s->has_interval)
             fprintf(out, " (%.1f-%.1f)", 100 * s->low, 100 * s->high);
-        fprintf(
-            out, ", %u at risk at the last loss%s\n", s->at_risk, s->at_risk < 10 ? ": few" : "");
+        fprintf(out,
+            s->at_risk < 10 ? _(", %u at risk at the last loss: few\n")
+                            : _(", %u at risk at the last loss\n"),
+            s->at_risk);
     }
 }
 
 static void text_retentions(FILE *out, const struct lm_retentions *r)
 {
     const struct lm_two_devices *p = &r->pairs;
-    fputs("\nDevices that stay on (Kaplan-Meier, 95 % interval; a sale, a death and today end only "
-          "the watching):\n",
+    fputs(_(/* xgettext:no-c-format */ "\nDevices that stay on (Kaplan-Meier, 95 % interval; a "
+                                       "sale, a death and today end only "
+                                       "the watching):\n"),
         out);
     if (r->n == 0)
-        fputs("  nothing to go by: no device has dates that tell\n", out);
+        fputs(_("  nothing to go by: no device has dates that tell\n"), out);
     for (size_t i = 0; i < r->n; i++)
         text_retention(out, &r->groups[i]);
     if (!isnan(p->stays))
         fprintf(out,
-            "  animals here that began with two: %u wear both, %u one, %u none; one device stays "
-            "with %.1f %%,\n  so that %.1f should have lost both if losses are independent\n",
+            _("  animals here that began with two: %u wear both, %u one, %u none; one device stays "
+              "with %.1f %%,\n  so that %.1f should have lost both if losses are independent\n"),
             p->both, p->one, p->none, 100 * p->stays, p->none_expected);
     if (r->no_date)
-        fprintf(out, "  left out: %zu devices without the date they were put on or taken off\n",
+        fprintf(out, _("  left out: %zu devices without the date they were put on or taken off\n"),
             r->no_date);
     if (r->gone_before)
         fprintf(out,
-            "  left out: %zu devices that were gone when they were first written down "
-            "(--whole-history takes them in)\n",
+            _("  left out: %zu devices that were gone when they were first written down "
+              "(--whole-history takes them in)\n"),
             r->gone_before);
     if (r->rough)
-        fprintf(out, "  %zu devices have a date to the month or year only: its middle is taken\n",
+        fprintf(out,
+            _("  %zu devices have a date to the month or year only: its middle is taken\n"),
             r->rough);
 }
 

@@ -1,5 +1,6 @@
 /* Explanations for a person, and the commands that mend. */
 #include "lugmark/report.h"
+#include "report/titles.h"
 #include "report/tongue.h"
 
 #include <stdlib.h>
@@ -7,14 +8,6 @@
 
 #define LIST_MAX 200u /* longer lists are cut on paper; the JSON has them all */
 #define NAMES_MAX 12u /* animals of a run named on one line */
-
-static const char *title(enum lm_explain_kind kind)
-{
-    static const char *const words[LM_EX_KINDS] = {N_("wears a new device"), N_("number misread"),
-        N_("devices of two animals crossed"), N_("a stretch of a strip paired out of step"),
-        N_("a stranger"), N_("there, but its code gave no reading"), N_("not there")};
-    return kind < LM_EX_KINDS ? _(words[kind]) : "";
-}
 
 static void write_head(FILE *out, const struct lm_roll *roll, const struct lm_explanation *e)
 {
@@ -25,7 +18,7 @@ static void write_head(FILE *out, const struct lm_roll *roll, const struct lm_ex
         fprintf(out, _(" and %u more"), e->n_animals - NAMES_MAX);
     if (e->n_animals)
         fputs(": ", out);
-    fputs(title(e->kind), out);
+    fputs(_(lm_explain_kind_title(e->kind)), out);
     if (e->kind == LM_EX_SHIFTED_RUN)
         fprintf(out, _(" by %d"), e->offset);
     if (e->sighting)
@@ -37,11 +30,26 @@ static void write_head(FILE *out, const struct lm_roll *roll, const struct lm_ex
     putc('\n', out);
 }
 
+static void write_one(FILE *out, const struct lm_session *session, const struct lm_explanation *e,
+    uint32_t id, int64_t row)
+{
+    char fix[LM_FIX_MAX];
+    /* Nothing is certain: what rounds to a hundred is more than 99. */
+    bool over = e->probability > 0.995;
+    fprintf(out, "  X%-4u %s%*.0f %%  ", id, over ? ">" : "", over ? 2 : 3,
+        over ? 99.0 : e->probability * 100.0);
+    write_head(out, lm_session_roll(session), e);
+    for (uint32_t k = 0; k < e->n_because; k++)
+        fprintf(out, "               %s\n", e->because[k]);
+    if (lm_explain_fix(session, e, id, row, fix)[0])
+        fprintf(out, _("               to mend: %s\n"), fix);
+}
+
 enum lm_err lm_report_explain_text(FILE *out, const struct lm_session *session,
     const struct lm_explain *x, const struct lm_explain_view *view)
 {
     uint32_t n = lm_explain_count(x), shown = 0, more = 0;
-    char fix[LM_FIX_MAX], basis[LM_EXPLAIN_BASIS_MAX];
+    char basis[LM_EXPLAIN_BASIS_MAX];
     if (n)
         fputs(_("\nWhat most likely happened\n"), out);
     for (uint32_t i = 0; i < n; i++) {
@@ -51,16 +59,7 @@ enum lm_err lm_report_explain_text(FILE *out, const struct lm_session *session,
             more++;
             continue;
         }
-        const struct lm_explanation *e = lm_explain_at(x, i);
-        /* Nothing is certain: what rounds to a hundred is more than 99. */
-        bool over = e->probability > 0.995;
-        fprintf(out, "  X%-4u %s%*.0f %%  ", i + 1, over ? ">" : "", over ? 2 : 3,
-            over ? 99.0 : e->probability * 100.0);
-        write_head(out, lm_session_roll(session), e);
-        for (uint32_t k = 0; k < e->n_because; k++)
-            fprintf(out, "               %s\n", e->because[k]);
-        if (lm_explain_fix(session, e, i + 1, view ? view->session : 0, fix)[0])
-            fprintf(out, _("               to mend: %s\n"), fix);
+        write_one(out, session, lm_explain_at(x, i), i + 1, view ? view->session : 0);
     }
     if (more)
         fprintf(out, _("  ... and %u more; --json lists them all\n"), more);

@@ -2,6 +2,7 @@
  * The findings for a person: the three figures first, never merged, then what does not fit.
  */
 #include "lugmark/report.h"
+#include "report/titles.h"
 #include "report/tongue.h"
 
 #include <string.h>
@@ -16,18 +17,10 @@ struct text_run {
     enum lm_kind kind;
 };
 
-static const char *kind_title(enum lm_kind kind)
-{
-    static const char *const titles[LM_KINDS] = {N_("Expected and not seen"), N_("Nobody we know"),
-        N_("Seen twice, or twice in the register"), N_("Known, but not expected here"),
-        N_("Marks that contradict each other"), N_("Known by number only, the tag gave no reading"),
-        N_("Devices that should no longer be worn"), N_("Readings in doubt")};
-    return kind < LM_KINDS ? _(titles[kind]) : "";
-}
-
 static void heading(struct text_run *run, enum lm_kind kind)
 {
-    fprintf(run->out, "\n%s (%s): %u\n", kind_title(kind), lm_kind_name(kind), run->total[kind]);
+    fprintf(
+        run->out, "\n%s (%s): %u\n", _(lm_kind_title(kind)), lm_kind_name(kind), run->total[kind]);
     run->kind = kind;
     run->done = 0;
 }

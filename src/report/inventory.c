@@ -66,7 +66,7 @@ static enum lm_err take_closing(struct lm_store *store, struct lm_inventory *inv
     inv->seq = lm_store_last_seq(store);
     inv->closed_ms = LM_TIME_NONE;
     if (err != LM_OK ||
-        sscanf(value, "cutoff=%15s seq=%" SCNd64 " closed=%31s", date, &seq, time) != 3)
+        sscanf(value, "cutoff=%15s seq=%18" SCNd64 " closed=%31s", date, &seq, time) != 3)
         return err;
     if (lm_date_parse(date, strlen(date), &inv->cutoff) == LM_OK &&
         lm_time_parse(time, strlen(time), &inv->closed_ms) == LM_OK)

@@ -4,6 +4,8 @@
 #include "lugmark/inventory.h"
 #include "lugmark/report.h"
 #include "report/difference.h"
+#include "report/titles.h"
+#include "report/tongue.h"
 
 #include <string.h>
 
@@ -16,26 +18,6 @@ struct text_run {
     uint32_t done;
 };
 
-static const char *title(enum lm_count_kind kind)
-{
-    static const char *const titles[LM_COUNT_KINDS] = {
-        [LM_COUNT_NOT_FOUND] = "Not found: in the book, due, and seen by no session",
-        [LM_COUNT_STRANGER] = "Strangers: codes and numbers that nobody has",
-        [LM_COUNT_CONTRADICTS] = "Marks that contradict each other",
-        [LM_COUNT_GONE] = "Seen on a day when the register says it was not here",
-        [LM_COUNT_TAKEN_BACK] = "Seen, but its entry was taken back since",
-        [LM_COUNT_DOUBLE] = "Doubles: seen in several sessions, counted once",
-        [LM_COUNT_UNREAD] = "Known by number only, the tag never gave a reading",
-        [LM_COUNT_NOT_COVERED] = "Not covered: in the book, but no session was for it",
-        [LM_COUNT_NOT_DUE] = "Not due: in the book, but it came or left about its session's day",
-        [LM_COUNT_LEFT_SINCE] = "Seen, and left before the end of the cut-off day",
-        [LM_COUNT_CAME_AFTER] = "Seen, and came after the cut-off day",
-        [LM_COUNT_LEFT_UNSEEN] = "On a roll and not seen: it had left, and is not in the book",
-        [LM_COUNT_ENTERED] = "Nobody's mark when it was seen, entered in the register since",
-    };
-    return kind < LM_COUNT_KINDS ? titles[kind] : "";
-}
-
 static void write_stay(struct text_run *run, uint32_t animal)
 {
     const struct lm_stays *s = &run->inv->book.stays[animal];
@@ -45,12 +27,13 @@ static void write_stay(struct text_run *run, uint32_t animal)
         return;
     const struct lm_stay *last = &s->stay[s->n - 1];
     if (last->left != LM_HERE_STILL && last->out.year != 0)
-        fprintf(run->out, "  %s %s", lm_status_name((enum lm_status) a.status),
+        fprintf(run->out, "  %s %s", lm_tongue_word(lm_status_name((enum lm_status) a.status)),
             lm_date_format(last->out, date));
     else if (last->left != LM_HERE_STILL)
-        fprintf(run->out, "  %s, nobody wrote when", lm_status_name((enum lm_status) a.status));
+        fprintf(run->out, _("  %s, nobody wrote when"),
+            lm_tongue_word(lm_status_name((enum lm_status) a.status)));
     else if (last->in.year != 0 && last->came != LM_CAME_BORN)
-        fprintf(run->out, "  here since %s", lm_date_format(last->in, date));
+        fprintf(run->out, _("  here since %s"), lm_date_format(last->in, date));
 }
 
 static void write_marks(struct text_run *run, uint32_t animal)
@@ -62,12 +45,12 @@ static void write_marks(struct text_run *run, uint32_t animal)
         if (d.gone)
             continue;
         if (d.visual[0])
-            fprintf(run->out, "  no. %s", d.visual);
+            fprintf(run->out, _("  no. %s"), d.visual);
         if (d.eid.known)
             fprintf(run->out, "  %s", lm_eid_format(d.eid, code));
     }
     if (a.mob[0])
-        fprintf(run->out, "  mob %s", a.mob);
+        fprintf(run->out, _("  mob %s"), a.mob);
     write_stay(run, animal);
 }
 
@@ -77,16 +60,17 @@ static void write_entry(const struct lm_count_entry *e, void *ctx)
     char code[LM_EID_TEXT_SIZE];
     uint32_t total = run->inv->figures.counts[e->kind];
     if (run->kind != e->kind) {
-        fprintf(run->out, "\n%s (%s): %u\n", title(e->kind), lm_count_kind_name(e->kind), total);
+        fprintf(run->out, "\n%s (%s): %u\n", _(lm_count_kind_title(e->kind)),
+            lm_count_kind_name(e->kind), total);
         run->kind = e->kind;
         run->done = 0;
     }
     if (run->done++ >= LIST_MAX) {
         if (run->done == LIST_MAX + 1)
-            fprintf(run->out, "  ... and %u more; --json lists them all\n", total - LIST_MAX);
+            fprintf(run->out, _("  ... and %u more; --json lists them all\n"), total - LIST_MAX);
         return;
     }
-    fprintf(run->out, "  %s", e->key[0] ? e->key : "nobody");
+    fprintf(run->out, "  %s", e->key[0] ? e->key : _("nobody"));
     if (e->eid.known)
         fprintf(run->out, "  %s", lm_eid_format(e->eid, code));
     if (e->text[0])
@@ -94,11 +78,11 @@ static void write_entry(const struct lm_count_entry *e, void *ctx)
     if (!e->eid.known && !e->text[0] && e->animal != LM_NO_ANIMAL)
         write_marks(run, e->animal);
     if (e->other[0])
-        fprintf(run->out, "  and %s", e->other);
+        fprintf(run->out, _("  and %s"), e->other);
     if (e->reason != LM_REASONS)
-        fprintf(run->out, "  - %s", lm_reason_say(e->reason));
+        fprintf(run->out, "  - %s", _(lm_reason_say(e->reason)));
     for (size_t i = 0; i < e->n_sessions; i++)
-        fprintf(run->out, "%s%s", i ? ", " : "  session ",
+        fprintf(run->out, i ? ", %s" : _("  session %s"),
             run->inv->sessions[e->sessions[i]].row.open.id);
     putc('\n', run->out);
 }
@@ -107,28 +91,29 @@ static void write_session(FILE *out, const struct lm_inventory_session *s)
 {
     char date[LM_DATE_TEXT_SIZE];
     const struct lm_open *o = &s->row.open;
-    fprintf(out, "  session %s  %s", o->id, lm_date_format(lm_date_of_day(s->day), date));
+    fprintf(out, _("  session %s  %s"), o->id, lm_date_format(lm_date_of_day(s->day), date));
     if (o->mob[0])
-        fprintf(out, "  mob %s", o->mob);
+        fprintf(out, _("  mob %s"), o->mob);
     if (o->lot[0])
-        fprintf(out, "  lot %s", o->lot);
-    fprintf(out, "  counted by %s", o->who[0] ? o->who : "(not said)");
+        fprintf(out, _("  lot %s"), o->lot);
+    fprintf(out, _("  counted by %s"), o->who[0] ? o->who : _("(not said)"));
     if (s->sum.has_heads)
-        fprintf(out, "  heads %u", s->sum.heads);
+        fprintf(out, _("  heads %u"), s->sum.heads);
     else
-        fputs("  heads not counted", out);
-    fprintf(
-        out, "  identified %u%s\n", s->sum.identified, s->row.last_seq == 0 ? "  still open" : "");
+        fputs(_("  heads not counted"), out);
+    fprintf(out, s->row.last_seq == 0 ? _("  identified %u  still open\n") : _("  identified %u\n"),
+        s->sum.identified);
 }
 
 static void write_head(FILE *out, const struct lm_inventory *inv)
 {
     char date[LM_DATE_TEXT_SIZE], time[LM_TIME_TEXT_SIZE];
-    fprintf(out, "Count %s, as at the end of %s", inv->name, lm_date_format(inv->cutoff, date));
+    fprintf(out, _("Count %s, as at the end of %s"), inv->name, lm_date_format(inv->cutoff, date));
     if (inv->closed_ms != LM_TIME_NONE)
-        fprintf(out, ", closed %s\n", lm_time_format(inv->closed_ms, time));
+        fprintf(out, _(", closed %s\n"), lm_time_format(inv->closed_ms, time));
     else
-        fprintf(out, ", not closed%s\n", inv->running ? ", a session is still open" : "");
+        fputs(
+            inv->running ? _(", not closed, a session is still open\n") : _(", not closed\n"), out);
     for (size_t i = 0; i < inv->n_sessions; i++)
         write_session(out, &inv->sessions[i]);
     putc('\n', out);
@@ -139,40 +124,46 @@ static void write_difference(FILE *out, const struct lm_count_figures *f)
     struct lm_part parts[LM_PARTS];
     int64_t difference = (int64_t) f->heads - f->book;
     lm_difference_parts(f, parts);
-    fprintf(out, "Heads less book: %+lld", (long long) difference);
-    fputs(difference ? ", to be explained. It is made of\n" : "\n", out);
+    fprintf(out,
+        difference ? _("Heads less book: %+lld, to be explained. It is made of\n")
+                   : _("Heads less book: %+lld\n"),
+        (long long) difference);
     for (size_t i = 0; i < LM_PARTS; i++) {
         if (parts[i].n != 0)
-            fprintf(out, "  %+lld  %s\n", (long long) parts[i].n, parts[i].what);
+            fprintf(out, "  %+lld  %s\n", (long long) parts[i].n, _(parts[i].what));
     }
 }
 
 static void write_figures(FILE *out, const struct lm_inventory *inv)
 {
     const struct lm_count_figures *f = &inv->figures;
-    fprintf(out, "  in the book           %u\n", f->book);
+    fprintf(out, _("  in the book           %u\n"), f->book);
     if (f->has_heads)
-        fprintf(out, "  heads counted         %u\n", f->heads);
+        fprintf(out, _("  heads counted         %u\n"), f->heads);
+    else if (f->without_heads < f->sessions)
+        fprintf(out,
+            _("  heads counted         not known: %u of %u sessions have no head count (the "
+              "others:\n"
+              "                        %u)\n"),
+            f->without_heads, f->sessions, f->heads);
     else
-        fprintf(out, "  heads counted         not known: %u of %u sessions have no head count%s\n",
-            f->without_heads, f->sessions, f->without_heads < f->sessions ? " (the others:" : "");
-    if (!f->has_heads && f->without_heads < f->sessions)
-        fprintf(out, "                        %u)\n", f->heads);
-    fprintf(out, "  animals identified    %u (%u of the book)\n", f->identified, f->present);
+        fprintf(out, _("  heads counted         not known: %u of %u sessions have no head count\n"),
+            f->without_heads, f->sessions);
+    fprintf(out, _("  animals identified    %u (%u of the book)\n"), f->identified, f->present);
     if (f->heads_short)
-        fputs("LOOK: in a session fewer heads were counted than animals identified: somebody "
-              "miscounted.\n",
+        fputs(_("LOOK: in a session fewer heads were counted than animals identified: somebody "
+                "miscounted.\n"),
             out);
     if (f->has_heads)
         write_difference(out, f);
     if (f->absent_max)
         fprintf(out,
-            "Not found is not absent: of %u not found, between %u and %u are truly away.\n",
+            _("Not found is not absent: of %u not found, between %u and %u are truly away.\n"),
             f->absent_max, f->absent_min, f->absent_max);
     if (f->vague)
         fprintf(out,
-            "Of %u animals the register knows a date only to the month or year, so that they may "
-            "be on either side of the cut-off.\n",
+            _("Of %u animals the register knows a date only to the month or year, so that they may "
+              "be on either side of the cut-off.\n"),
             f->vague);
 }
 
@@ -184,10 +175,10 @@ enum lm_err lm_inventory_text(FILE *out, struct lm_inventory *inv)
     write_figures(out, inv);
     enum lm_err err = lm_count_result(inv->count, &figures, write_entry, &run);
     if (run.kind == LM_COUNT_KINDS && !lm_count_flagged(&inv->figures))
-        fputs("\nNothing flagged.\n", out);
+        fputs(_("\nNothing flagged.\n"), out);
     else
-        fputs(
-            "\nWhat most likely happened: lugmark explain SESSION, for each session above.\n", out);
+        fputs(_("\nWhat most likely happened: lugmark explain SESSION, for each session above.\n"),
+            out);
     if (err == LM_OK)
         err = lm_estimates_text(out, inv->estimates, NULL);
     return err ? err : ferror(out) ? LM_EIO : LM_OK;

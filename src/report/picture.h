@@ -5,7 +5,7 @@
 #ifndef LM_REPORT_PICTURE_H
 #define LM_REPORT_PICTURE_H
 
-#include "report/page_data.h"
+#include "report/sheet_data.h"
 
 void lm_picture_three(FILE *out, const struct lm_printed *p);    /**< the three figures */
 void lm_picture_race(FILE *out, const struct lm_printed *p);     /**< who came past when */

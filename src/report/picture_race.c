@@ -4,11 +4,12 @@
  */
 #include "report/picture.h"
 #include "report/svg.h"
+#include "report/tongue.h"
 
 #include <string.h>
 
 static const struct lm_plot box = {88, 52, 600, 166};
-static const char title[] = "Animals past the race";
+static const char *const title = N_("Animals past the race");
 
 static const char *width_words(int64_t ms, char out[40])
 {
@@ -77,47 +78,49 @@ static void along(FILE *out, const struct lm_race *r)
         lm_svg_number(out, x, box.y + box.h + 19, LM_SVG_MIDDLE, "tick", (long long) i * r->width);
     }
     lm_svg_label(out, box.x + box.w / 2, box.y + box.h + 38, LM_SVG_MIDDLE, "unit",
-        r->by_time ? "time of day, UTC" : "place in the order they came; no clock tells when");
+        r->by_time ? _("time of day, UTC")
+                   : _("place in the order they came; no clock tells when"));
 }
 
 static void key(FILE *out)
 {
     lm_svg_look(out, box.x + 6, 10);
-    lm_svg_label(out, box.x + 16, 14, LM_SVG_START, "tick", "to look at (slanted)");
+    lm_svg_label(out, box.x + 16, 14, LM_SVG_START, "tick", _("to look at (slanted)"));
     lm_svg_hold(out, box.x + 176, 10);
-    lm_svg_label(out, box.x + 186, 14, LM_SVG_START, "tick", "to hold (dark)");
+    lm_svg_label(out, box.x + 186, 14, LM_SVG_START, "tick", _("to hold (dark)"));
     lm_svg_rect(out, box.x + 310, 5, 10, 10, "bar");
-    lm_svg_label(out, box.x + 326, 14, LM_SVG_START, "tick", "nothing said of it");
+    lm_svg_label(out, box.x + 326, 14, LM_SVG_START, "tick", _("nothing said of it"));
 }
 
 void lm_picture_race(FILE *out, const struct lm_printed *p)
 {
     const struct lm_race *r = &p->race;
-    char desc[400] = "", width[40], unit[64], caption[300] = "";
+    char desc[500] = "", width[40], unit[96], caption[400] = "";
     double most = 1;
     if (r->n_bins == 0) {
-        lm_svg_none(out, title, "Nobody was read or called in this session.");
+        lm_svg_none(out, _(title), _("Nobody was read or called in this session."));
         return;
     }
     for (size_t i = 0; i < r->n_bins; i++)
         most = height_of(&r->bins[i]) > most ? height_of(&r->bins[i]) : most;
     if (r->by_time)
-        snprintf(unit, sizeof unit, "animals in %s", width_words(r->width, width));
+        snprintf(unit, sizeof unit, _("animals in %s"), width_words(r->width, width));
     else
-        snprintf(unit, sizeof unit, "animals of each %lld", (long long) r->width);
-    lm_page_add(desc, sizeof desc,
-        "Columns of %s, at most %.0f. %u came past, one that came again counted again: nothing was "
-        "said of %u, %u were to be looked at, %u to be held.",
+        snprintf(unit, sizeof unit, _("animals of each %lld"), (long long) r->width);
+    lm_sheet_add(desc, sizeof desc,
+        _("Columns of %s, at most %.0f. %u came past, one that came again counted again: nothing "
+          "was "
+          "said of %u, %u were to be looked at, %u to be held."),
         unit, most, r->past, r->by_attention[LM_GO], r->by_attention[LM_LOOK],
         r->by_attention[LM_HOLD]);
-    lm_svg_begin(out, "race", title, desc, 266);
+    lm_svg_begin(out, "race", _(title), desc, 266);
     key(out);
     double top = lm_svg_upright(out, &box, most, unit);
     columns(out, r, top);
     along(out, r);
-    lm_page_add(caption, sizeof caption,
-        "%u came past, %u of them known by number only; one that came again is counted again. At "
-        "the race %u were to be looked at and %u to be held.",
+    lm_sheet_add(caption, sizeof caption,
+        _("%u came past, %u of them known by number only; one that came again is counted again. At "
+          "the race %u were to be looked at and %u to be held."),
         r->past, r->called, r->by_attention[LM_LOOK], r->by_attention[LM_HOLD]);
     lm_svg_end(out, caption);
 }

@@ -4,6 +4,7 @@
  */
 #include "report/picture.h"
 #include "report/svg.h"
+#include "report/tongue.h"
 
 #include <stdlib.h>
 
@@ -11,7 +12,7 @@
 #define PANEL_H 110.0
 #define PANEL_STEP 196.0
 
-static const char title[] = "How long devices stay on";
+static const char *const title = N_("How long devices stay on");
 
 static int by_devices(const void *a, const void *b)
 {
@@ -75,19 +76,22 @@ static void axes(FILE *out, const struct scale *s, bool years)
         lm_svg_line(out, s->b.x, y, s->b.x + s->b.w, y, v > bottom ? "grid" : "axis");
         lm_svg_number(out, s->b.x - 6, y + 4, LM_SVG_END, "tick", v);
     }
-    for (double v = 0; v <= most + 1e-9; v += step) {
+    for (unsigned i = 0; i * step <= most + 1e-9; i++) {
         char label[24];
+        double v = i * step;
         double x = at_day(s, v * unit);
         snprintf(label, sizeof label, "%.*f", step < 1 ? 1 : 0, v);
         lm_svg_line(out, x, s->b.y + s->b.h, x, s->b.y + s->b.h + 5, "axis");
         lm_svg_label(out, x, s->b.y + s->b.h + 18, LM_SVG_MIDDLE, "tick", label);
     }
     lm_svg_label(out, s->b.x + s->b.w / 2, s->b.y + s->b.h + 34, LM_SVG_MIDDLE, "unit",
-        years ? "years since it was put on" : "days since it was put on");
+        years ? _("years since it was put on") : _("days since it was put on"));
     fprintf(out,
         "<text transform=\"translate(%.1f %.1f) rotate(-90)\" text-anchor=\"middle\" "
-        "class=\"unit\">still on, per cent</text>\n",
+        "class=\"unit\">",
         s->b.x - 36, s->b.y + s->b.h / 2);
+    lm_svg_text(out, _("still on, per cent"));
+    fputs("</text>\n", out);
 }
 
 /** Half of the axis is enough where more than half stay, with the interval. */
@@ -105,10 +109,10 @@ static void panel(FILE *out, const struct lm_retention *g, double x, double y, d
 {
     struct scale s = {{x + 56, y + 40, w, PANEL_H}, g->until > 0 ? g->until : 1, lower_end(g)};
     char name[200], more[120];
-    lm_page_device(g->form, g->place, name, sizeof name);
+    lm_sheet_device(g->form, g->place, name, sizeof name);
     if (g->strip[0])
-        lm_page_add(name, sizeof name, ", strip %s", g->strip);
-    snprintf(more, sizeof more, "%zu devices, %zu taken off or lost", g->devices, g->ended);
+        lm_sheet_add(name, sizeof name, _(", strip %s"), g->strip);
+    snprintf(more, sizeof more, _("%zu devices, %zu taken off or lost"), g->devices, g->ended);
     lm_svg_label(out, x + 56, y + 14, LM_SVG_START, "name small", name);
     lm_svg_label(out, x + 56, y + 30, LM_SVG_START, "tick", more);
     axes(out, &s, s.days > 730);
@@ -118,65 +122,86 @@ static void panel(FILE *out, const struct lm_retention *g, double x, double y, d
 
 static void describe(const struct lm_retention *g, char *out, size_t size)
 {
-    char name[96];
-    lm_page_add(out, size, " %s%s%s: %zu devices, %zu taken off or lost",
-        lm_page_device(g->form, g->place, name, sizeof name), g->strip[0] ? ", strip " : "",
-        g->strip, g->devices, g->ended);
+    char name[200];
+    lm_sheet_device(g->form, g->place, name, sizeof name);
+    if (g->strip[0])
+        lm_sheet_add(name, sizeof name, _(", strip %s"), g->strip);
     if (g->n == 0) {
-        lm_page_add(out, size, " in up to %.0f days.", g->until);
+        lm_sheet_add(out, size, _(" %s: %zu devices, %zu taken off or lost in up to %.0f days."),
+            name, g->devices, g->ended, g->until);
         return;
     }
     const struct lm_life_step *last = &g->steps[g->n - 1];
-    lm_page_add(out, size, "; %.1f per cent still on after %.0f days", 100 * last->stays, last->t);
+    lm_sheet_add(out, size,
+        _(" %s: %zu devices, %zu taken off or lost; %.1f per cent still on after %.0f days"), name,
+        g->devices, g->ended, 100 * last->stays, last->t);
     if (last->has_interval)
-        lm_page_add(out, size, " (%.1f to %.1f)", 100 * last->low, 100 * last->high);
-    lm_page_add(out, size, ".");
+        lm_sheet_add(out, size, _(" (%.1f to %.1f)"), 100 * last->low, 100 * last->high);
+    lm_sheet_add(out, size, ".");
 }
 
 static void draw(
     FILE *out, const struct lm_printed *p, const struct lm_retention *const *most, size_t n)
 {
-    size_t shown = n < LM_CURVES_SHOWN ? n : LM_CURVES_SHOWN;
-    char desc[1400] = "Falling steps, each with the band of its 95 per cent interval.";
-    char caption[600] = "";
+    size_t shown = n < LM_CURVES_SHOWN ? n : LM_CURVES_SHOWN, rows = (shown + 1) / 2;
+    char desc[1800] = "", caption[800] = "";
+    lm_sheet_add(desc, sizeof desc, "%s",
+        _("Falling steps, each with the band of its 95 per cent interval."));
     for (size_t i = 0; i < shown; i++)
         describe(most[i], desc, sizeof desc);
-    lm_svg_begin(out, "stays", title, desc, PANEL_STEP * (double) ((shown + 1) / 2));
-    for (size_t i = 0; i < shown; i++)
-        panel(out, most[i], (double) (i % 2) * 368, (double) (i / 2) * PANEL_STEP,
+    lm_svg_begin(out, "stays", _(title), desc, PANEL_STEP * (double) rows);
+    for (size_t i = 0; i < shown; i++) {
+        size_t row = i / 2;
+        panel(out, most[i], (double) (i % 2) * 368, (double) row * PANEL_STEP,
             shown == 1 ? PANEL_W + 368 : PANEL_W);
-    lm_page_add(caption, sizeof caption,
-        "Share still on by the days since a device was put on (Kaplan-Meier); the band is the "
-        "95 %% interval. A sale, a death and the day of this report end only the watching, which "
-        "begins %s.",
-        p->from.whole ? "when a device is put on" : "when a device is written down");
+    }
+    lm_sheet_add(caption, sizeof caption, "%s",
+        p->from.whole
+            ? _(/* xgettext:no-c-format */ "Share still on by the days since a device was put on "
+                                           "(Kaplan-Meier); the band is "
+                                           "the 95 % interval. A sale, a death and the day of this "
+                                           "report end only the "
+                                           "watching, which begins when a device is put on.")
+            : _(/* xgettext:no-c-format */
+                  "Share still on by the days since a device was put on (Kaplan-Meier); the band "
+                  "is "
+                  "the 95 % interval. A sale, a death and the day of this report end only the "
+                  "watching, which begins when a device is written down."));
     if (n > shown)
-        lm_page_add(caption, sizeof caption, " And %zu groups more; lugmark estimates lists them.",
-            n - shown);
+        lm_sheet_add(caption, sizeof caption,
+            _(" And %zu groups more; lugmark estimates lists them."), n - shown);
     if (p->stays.n > n)
-        lm_page_add(
-            caption, sizeof caption, " Of %zu more kinds no device was lost.", p->stays.n - n);
+        lm_sheet_add(
+            caption, sizeof caption, _(" Of %zu more kinds no device was lost."), p->stays.n - n);
     lm_svg_end(out, caption);
 }
 
 void lm_picture_stays(FILE *out, const struct lm_printed *p)
 {
     const struct lm_retention **most = calloc(p->stays.n + 1, sizeof *most);
-    char why[240] = "No device in the register has dates that tell how long it was watched.";
+    char why[400] = "";
     size_t devices = 0, ended = 0;
     for (size_t i = 0; i < p->stays.n; i++) {
         devices += p->stays.groups[i].devices;
         ended += p->stays.groups[i].ended;
     }
-    if (devices > 0 && ended == 0)
-        snprintf(why, sizeof why,
-            "%zu devices were watched, and none was taken off or lost while they were.%s", devices,
-            p->from.whole ? "" : " They are watched from the day they were written down.");
+    if (devices == 0 || ended > 0)
+        lm_sheet_add(why, sizeof why, "%s",
+            _("No device in the register has dates that tell how long it was watched."));
+    else if (p->from.whole)
+        lm_sheet_add(why, sizeof why,
+            _("%zu devices were watched, and none was taken off or lost while they were."),
+            devices);
+    else
+        lm_sheet_add(why, sizeof why,
+            _("%zu devices were watched, and none was taken off or lost while they were. They are "
+              "watched from the day they were written down."),
+            devices);
     if (p->stays.no_date)
-        lm_page_add(why, sizeof why, " %zu have no date on which they were put on or taken off.",
-            p->stays.no_date);
+        lm_sheet_add(why, sizeof why,
+            _(" %zu have no date on which they were put on or taken off."), p->stays.no_date);
     if (ended == 0 || !most) {
-        lm_svg_none(out, title, most ? why : "Out of memory.");
+        lm_svg_none(out, _(title), most ? why : _("Out of memory."));
         free(most);
         return;
     }

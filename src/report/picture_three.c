@@ -4,6 +4,7 @@
  */
 #include "report/picture.h"
 #include "report/svg.h"
+#include "report/tongue.h"
 
 #define ROW 46.0
 #define BAR_X 300.0
@@ -40,17 +41,18 @@ static void row(FILE *out, unsigned i, const char *what, long long n)
         lm_svg_label(out, 130, y + 9, LM_SVG_END, "figure", "\xe2\x80\x93");
     lm_svg_label(out, 142, y + 5, LM_SVG_START, "name", what);
     if (n < 0)
-        lm_svg_label(out, BAR_X, y + 5, LM_SVG_START, "tick", "not counted");
+        lm_svg_label(out, BAR_X, y + 5, LM_SVG_START, "tick", _("not counted"));
 }
 
 static void ruler(FILE *out, double top, double step)
 {
-    for (double v = 0; v <= top + step / 2; v += step) {
+    for (unsigned i = 0; i * step <= top + step / 2; i++) {
+        double v = i * step;
         double x = BAR_X + v / top * BAR_W;
         lm_svg_line(out, x, 8, x, 8 + 3 * ROW, v > 0 ? "grid" : "axis");
         lm_svg_number(out, x, 8 + 3 * ROW + 16, LM_SVG_MIDDLE, "tick", (long long) v);
     }
-    lm_svg_label(out, BAR_X + BAR_W / 2, 8 + 3 * ROW + 34, LM_SVG_MIDDLE, "unit", "animals");
+    lm_svg_label(out, BAR_X + BAR_W / 2, 8 + 3 * ROW + 34, LM_SVG_MIDDLE, "unit", _("animals"));
 }
 
 static void bars(FILE *out, const struct lm_summary *sum, double scale)
@@ -65,41 +67,47 @@ static void bars(FILE *out, const struct lm_summary *sum, double scale)
             "bar slanted");
 }
 
-static const char title[] = "Three figures, each by itself";
+static const char *const title = N_("Three figures, each by itself");
 
 void lm_picture_three(FILE *out, const struct lm_printed *p)
 {
     const struct lm_summary *sum = &p->sum;
-    char desc[256] = "", heads[24] = "not counted", caption[200] = "";
+    char desc[400] = "", heads[40], caption[300] = "";
     double most = sum->expected > sum->identified ? sum->expected : sum->identified;
+    snprintf(heads, sizeof heads, "%s", _("not counted"));
     if (sum->has_heads) {
         snprintf(heads, sizeof heads, "%u", sum->heads);
         most = sum->heads > most ? sum->heads : most;
     }
     if (most < 1) {
         snprintf(caption, sizeof caption,
-            "In the book, expected here: 0. Heads counted: %s. Animals identified: 0.", heads);
-        lm_svg_none(out, title, caption);
+            _("In the book, expected here: 0. Heads counted: %s. Animals identified: 0."), heads);
+        lm_svg_none(out, _(title), caption);
         return;
     }
-    lm_page_add(desc, sizeof desc,
-        "Bars. In the book%s: %u. Heads counted: %s. Animals identified: %u, of them %u %s.",
-        p->s ? ", expected here" : "", sum->expected, heads, sum->identified, sum->present,
-        p->s ? "expected here" : "in the book");
+    lm_sheet_add(desc, sizeof desc,
+        p->s ? _("Bars. In the book, expected here: %u. Heads counted: %s. Animals identified: %u, "
+                 "of them %u expected here.")
+             : _("Bars. In the book: %u. Heads counted: %s. Animals identified: %u, of them %u in "
+                 "the book."),
+        sum->expected, heads, sum->identified, sum->present);
     double step = lm_svg_step(most, 5);
     step = step < 1 ? 1 : step;
     double top = step;
     while (top < most)
         top += step;
-    lm_svg_begin(out, "three", title, desc, 8 + 3 * ROW + 40);
+    lm_svg_begin(out, "three", _(title), desc, 8 + 3 * ROW + 40);
     ruler(out, top, step);
     bars(out, sum, BAR_W / top);
-    row(out, 0, "in the book", sum->expected);
-    row(out, 1, "heads counted", sum->has_heads ? (long long) sum->heads : -1);
-    row(out, 2, "identified", sum->identified);
+    row(out, 0, _("in the book"), sum->expected);
+    row(out, 1, _("heads counted"), sum->has_heads ? (long long) sum->heads : -1);
+    row(out, 2, _("identified"), sum->identified);
     if (sum->identified > sum->present)
-        lm_page_add(caption, sizeof caption,
-            "Identified: %u %s (plain) and %u of the register that were not (slanted).",
-            sum->present, p->s ? "expected here" : "in the book", sum->identified - sum->present);
+        lm_sheet_add(caption, sizeof caption,
+            p->s ? _("Identified: %u expected here (plain) and %u of the register that were not "
+                     "(slanted).")
+                 : _("Identified: %u in the book (plain) and %u of the register that were not "
+                     "(slanted)."),
+            sum->present, sum->identified - sum->present);
     lm_svg_end(out, caption);
 }

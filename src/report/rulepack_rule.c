@@ -28,28 +28,29 @@ static bool take_only(struct load *l, const json_t *o, struct lm_need *out)
 /* What a kind cannot do without. */
 static const char *lacks(const struct lm_need *n)
 {
-    enum lm_need_kind kind = (enum lm_need_kind) n->kind;
-    if (kind == LM_NEED_ONLY_WHEN && n->only == NULL)
-        return "when";
-    if (kind == LM_NEED_PAPER && n->text == NULL)
-        return "paper";
-    if (kind == LM_NEED_NUMBER_FORMAT && n->formats.n == 0)
-        return "formats";
-    if (kind == LM_NEED_APPLIED_BEFORE && n->date.year == 0)
-        return "date";
-    if ((kind == LM_NEED_REPLACED_WITHIN || kind == LM_NEED_COUNTED_WITHIN) && n->days == 0)
-        return "days";
-    if (kind == LM_NEED_PLACE && n->places == 0)
-        return "places";
-    if (kind == LM_NEED_AGE_KNOWN && n->n == 0)
-        return "months";
-    if (kind == LM_NEED_BIRTH_YEAR_COLOUR && n->n == 0)
-        return "year";
-    bool coloured = kind == LM_NEED_VISIBLE_MATCH || kind == LM_NEED_REPLACEMENT_COLOUR ||
-                    kind == LM_NEED_BIRTH_YEAR_COLOUR;
-    if (coloured && n->colours.n == 0)
-        return "colours";
-    return kind == LM_NEED_FORMS_NOT && n->forms == 0 && n->chip_forms == 0 ? "forms" : NULL;
+    const struct {
+        enum lm_need_kind kind;
+        bool lacks;
+        const char *key;
+    } rows[] = {
+        {LM_NEED_ONLY_WHEN, n->only == NULL, "when"},
+        {LM_NEED_PAPER, n->text == NULL, "paper"},
+        {LM_NEED_NUMBER_FORMAT, n->formats.n == 0, "formats"},
+        {LM_NEED_APPLIED_BEFORE, n->date.year == 0, "date"},
+        {LM_NEED_REPLACED_WITHIN, n->days == 0, "days"},
+        {LM_NEED_COUNTED_WITHIN, n->days == 0, "days"},
+        {LM_NEED_PLACE, n->places == 0, "places"},
+        {LM_NEED_AGE_KNOWN, n->n == 0, "months"},
+        {LM_NEED_BIRTH_YEAR_COLOUR, n->n == 0, "year"},
+        {LM_NEED_BIRTH_YEAR_COLOUR, n->colours.n == 0, "colours"},
+        {LM_NEED_VISIBLE_MATCH, n->colours.n == 0, "colours"},
+        {LM_NEED_REPLACEMENT_COLOUR, n->colours.n == 0, "colours"},
+        {LM_NEED_FORMS_NOT, n->forms == 0 && n->chip_forms == 0, "forms"},
+    };
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++)
+        if (rows[i].kind == (enum lm_need_kind) n->kind && rows[i].lacks)
+            return rows[i].key;
+    return NULL;
 }
 
 bool lm_pack_need(struct load *l, const json_t *o, struct lm_need *out)

@@ -86,7 +86,7 @@ enum lm_err lm_statement_csv(FILE *out, const struct lm_statement *s)
         csv_count(out, s->count);
     for (unsigned k = 0; k < LM_MARKS_KINDS; k++)
         number_row(out, "identification", NULL, lm_marks_name((enum lm_marks) k), s->marks[k]);
-    lm_statement_notes(s, csv_note, out);
+    lm_statement_notes(s, s->notes_in, csv_note, out);
     return ferror(out) ? LM_EIO : LM_OK;
 }
 
@@ -173,7 +173,7 @@ enum lm_err lm_statement_json(FILE *out, const struct lm_statement *s)
     for (unsigned k = 0; k < LM_MARKS_KINDS; k++)
         fprintf(out, "%s\"%s\":%u", k ? "," : "", lm_marks_name((enum lm_marks) k), s->marks[k]);
     fputs("},\"notes\":[", out);
-    lm_statement_notes(s, json_note, &notes);
+    lm_statement_notes(s, s->notes_in, json_note, &notes);
     fputs("]}\n", out);
     return ferror(out) ? LM_EIO : LM_OK;
 }

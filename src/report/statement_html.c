@@ -3,6 +3,7 @@
  */
 #include "lugmark/statement.h"
 #include "report/difference.h"
+#include "report/tongue.h"
 
 #include <string.h>
 
@@ -62,10 +63,10 @@ static void pair_number(FILE *out, const char *what, long long n)
 
 static const char *heading(unsigned move)
 {
-    static const char *const words[LM_MOVES] = {"Opening", "Births", "Bought", "Moved in",
-        "Found again", "Origin not said", "Sold", "Died", "Killed at home", "Moved out", "Lost",
-        "Age class", "Book"};
-    return words[move];
+    static const char *const words[LM_MOVES] = {N_("Opening"), N_("Births"), N_("Bought"),
+        N_("Moved in"), N_("Found again"), N_("Origin not said"), N_("Sold"), N_("Died"),
+        N_("Killed at home"), N_("Moved out"), N_("Lost"), N_("Age class"), N_("Book")};
+    return _(words[move]);
 }
 
 static void write_head(FILE *out, const struct lm_statement *s)
@@ -74,39 +75,43 @@ static void write_head(FILE *out, const struct lm_statement *s)
     lm_date_format(s->from, from);
     lm_date_format(s->to, to);
     fprintf(out,
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\" />\n"
-        "<meta name=\"viewport\" content=\"width=device-width\" />\n"
-        "<title>Statement %s to %s</title>\n<style>%s</style>\n</head>\n<body>\n",
-        from, to, style);
-    fputs("<h1>Statement of animals</h1>\n<p>", out);
-    escaped(out, s->holding[0] ? s->holding : "Holding: not said");
-    fprintf(out, "<br />%s to %s, both days included</p>\n", from, to);
+        "<!DOCTYPE html>\n<html lang=\"%s\">\n<head>\n<meta charset=\"utf-8\" />\n"
+        "<meta name=\"viewport\" content=\"width=device-width\" />\n<title>",
+        lm_tongue_name());
+    fprintf(out, _("Statement %s to %s"), from, to);
+    fprintf(out, "</title>\n<style>%s</style>\n</head>\n<body>\n<h1>%s</h1>\n<p>", style,
+        _("Statement of animals"));
+    escaped(out, s->holding[0] ? s->holding : _("Holding: not said"));
+    fputs("<br />", out);
+    fprintf(out, _("%s to %s, both days included"), from, to);
+    fputs("</p>\n", out);
 }
 
 static void write_three(FILE *out, const struct lm_statement *s)
 {
     const struct lm_inventory *c = s->count;
-    char day[LM_DATE_TEXT_SIZE], text[LM_NAME_MAX + 64];
-    fputs("<h2>Three figures, each by itself</h2>\n<table>\n", out);
-    snprintf(text, sizeof text, "In the book at the end of %s", lm_date_format(s->to, day));
+    char day[LM_DATE_TEXT_SIZE], text[LM_NAME_MAX + 96];
+    fprintf(out, "<h2>%s</h2>\n<table>\n", _("Three figures, each by itself"));
+    snprintf(text, sizeof text, _("In the book at the end of %s"), lm_date_format(s->to, day));
     pair_number(out, text, s->total.n[LM_MOVE_BOOK]);
     if (c && c->figures.has_heads)
-        pair_number(out, "Heads counted", c->figures.heads);
+        pair_number(out, _("Heads counted"), c->figures.heads);
     else
-        pair(out, "Heads counted", "not known");
+        pair(out, _("Heads counted"), _("not known"));
     if (c)
-        pair_number(out, "Animals identified", c->figures.identified);
+        pair_number(out, _("Animals identified"), c->figures.identified);
     else
-        pair(out, "Animals identified", "not known");
+        pair(out, _("Animals identified"), _("not known"));
     fputs("</table>\n", out);
     if (!c)
         return;
-    fputs("<p>Count ", out);
-    escaped(out, c->name);
-    fprintf(out, ", as at the end of %s. Counted by:", lm_date_format(c->cutoff, day));
+    fputs("<p>", out);
+    snprintf(text, sizeof text, _("Count %s, as at the end of %s. Counted by:"), c->name,
+        lm_date_format(c->cutoff, day));
+    escaped(out, text);
     for (size_t i = 0; i < c->n_sessions; i++) {
         fputs(i ? "; " : " ", out);
-        escaped(out, c->sessions[i].row.open.who[0] ? c->sessions[i].row.open.who : "not said");
+        escaped(out, c->sessions[i].row.open.who[0] ? c->sessions[i].row.open.who : _("not said"));
         fprintf(out, " (%s)", lm_date_format(lm_date_of_day(c->sessions[i].day), day));
     }
     fputs("</p>\n", out);
@@ -120,19 +125,27 @@ static void write_difference(FILE *out, const struct lm_statement *s)
         return;
     const struct lm_count_figures *f = &s->count->figures;
     int64_t difference = (int64_t) f->heads - f->book;
-    fprintf(out, "<h2>Heads less book of %s: %+lld%s</h2>\n", lm_date_format(s->count->cutoff, day),
-        (long long) difference, difference ? ", to be explained" : "");
+    lm_date_format(s->count->cutoff, day);
+    fputs("<h2>", out);
+    fprintf(out,
+        difference ? _("Heads less book of %s: %+lld, to be explained")
+                   : _("Heads less book of %s: %+lld"),
+        day, (long long) difference);
+    fputs("</h2>\n", out);
     lm_difference_parts(f, parts);
     fputs("<table>\n", out);
     for (size_t i = 0; i < LM_PARTS; i++) {
         if (parts[i].n != 0)
-            pair_number(out, parts[i].what, parts[i].n);
+            pair_number(out, _(parts[i].what), parts[i].n);
     }
-    fputs("<tr class=\"sum\"><td>Heads less book</td><td>", out);
+    fprintf(out, "<tr class=\"sum\"><td>%s</td><td>", _("Heads less book"));
     fprintf(out, "%lld</td></tr>\n</table>\n", (long long) difference);
-    if (f->absent_max)
-        fprintf(out, "<p>Of %u not found, between %u and %u are truly away.</p>\n", f->absent_max,
-            f->absent_min, f->absent_max);
+    if (!f->absent_max)
+        return;
+    fputs("<p>", out);
+    fprintf(out, _("Of %u not found, between %u and %u are truly away."), f->absent_max,
+        f->absent_min, f->absent_max);
+    fputs("</p>\n", out);
 }
 
 static bool shown(const struct lm_statement *s, unsigned move)
@@ -148,11 +161,13 @@ static bool shown(const struct lm_statement *s, unsigned move)
 static void write_row(FILE *out, const struct lm_statement *s, const struct lm_statement_class *c)
 {
     bool sum = c == &s->total;
-    fputs(sum ? "<tr class=\"sum\"><td>All" : "<tr><td>", out);
-    if (!sum) {
-        escaped(out, c->species[0] ? c->species : "species not said");
-        fprintf(out, ", %s, %s", lm_age_class_name((enum lm_age_class) c->age),
-            lm_sex_class_name((enum lm_sex_class) c->sex));
+    fputs(sum ? "<tr class=\"sum\"><td>" : "<tr><td>", out);
+    if (sum) {
+        fputs(_("All"), out);
+    } else {
+        escaped(out, c->species[0] ? c->species : _("species not said"));
+        fprintf(out, ", %s, %s", _(lm_age_class_name((enum lm_age_class) c->age)),
+            _(lm_sex_class_name((enum lm_sex_class) c->sex)));
     }
     fputs("</td>", out);
     for (unsigned k = 0; k < LM_MOVES; k++) {
@@ -167,19 +182,20 @@ static void write_row(FILE *out, const struct lm_statement *s, const struct lm_s
 
 static void write_classes(FILE *out, const struct lm_statement *s)
 {
+    fprintf(out, "<h2>%s</h2>\n<p>", _("Movements by class"));
     fprintf(out,
-        "<h2>Movements by class</h2>\n<p>Kids and lambs are under %u months, yearlings under %u, "
-        "by "
-        "the age on the day. Book = opening + came &#8722; left + age class.</p>\n",
+        _("Kids and lambs are under %u months, yearlings under %u, by the age on the day. Book = "
+          "opening + came − left + age class."),
         s->limits.kid_months, s->limits.yearling_months);
-    fputs("<table class=\"wide\">\n<thead><tr><th>Class</th>", out);
+    fprintf(out, "</p>\n<table class=\"wide\">\n<thead><tr><th>%s</th>", _("Class"));
     for (unsigned k = 0; k < LM_MOVES; k++) {
         if (shown(s, k))
             fprintf(out, "<th>%s%s</th>", lm_move_sign((enum lm_move) k) < 0 ? "&#8722; " : "",
                 heading(k));
     }
-    fputs(
-        s->count ? "<th>Identified</th></tr></thead>\n<tbody>\n" : "</tr></thead>\n<tbody>\n", out);
+    if (s->count)
+        fprintf(out, "<th>%s</th>", _("Identified"));
+    fputs("</tr></thead>\n<tbody>\n", out);
     for (size_t i = 0; i < s->n_classes; i++)
         write_row(out, s, &s->classes[i]);
     write_row(out, s, &s->total);
@@ -188,13 +204,13 @@ static void write_classes(FILE *out, const struct lm_statement *s)
 
 static void write_marks(FILE *out, const struct lm_statement *s)
 {
-    static const char *const words[LM_MARKS_KINDS] = {"Nothing lost",
-        "A device lost and not replaced, others still worn",
-        "The electronic device lost and not replaced", "Every device lost",
-        "No device was ever written down"};
-    fputs("<h2>Identification of the animals in the book</h2>\n<table>\n", out);
+    static const char *const words[LM_MARKS_KINDS] = {N_("Nothing lost"),
+        N_("A device lost and not replaced, others still worn"),
+        N_("The electronic device lost and not replaced"), N_("Every device lost"),
+        N_("No device was ever written down")};
+    fprintf(out, "<h2>%s</h2>\n<table>\n", _("Identification of the animals in the book"));
     for (unsigned k = 0; k < LM_MARKS_KINDS; k++)
-        pair_number(out, words[k], s->marks[k]);
+        pair_number(out, _(words[k]), s->marks[k]);
     fputs("</table>\n", out);
 }
 
@@ -212,14 +228,14 @@ enum lm_err lm_statement_html(FILE *out, const struct lm_statement *s)
     write_difference(out, s);
     write_classes(out, s);
     write_marks(out, s);
-    if (lm_statement_notes(s, NULL, NULL) > 0) {
-        fputs("<h2>What this statement does not know, and what it takes for granted</h2>\n<ul>\n",
-            out);
-        lm_statement_notes(s, write_note, out);
+    if (lm_statement_notes(s, NULL, NULL, NULL) > 0) {
+        fprintf(out, "<h2>%s</h2>\n<ul>\n",
+            _("What this statement does not know, and what it takes for granted"));
+        lm_statement_notes(s, &lm_tongue_speech, write_note, out);
         fputs("</ul>\n", out);
     }
-    fputs("<div class=\"sign\"><div>Place and date</div><div>Keeper, signature</div>"
-          "<div>Counted by, signature</div></div>\n</body>\n</html>\n",
-        out);
+    fprintf(out,
+        "<div class=\"sign\"><div>%s</div><div>%s</div><div>%s</div></div>\n</body>\n</html>\n",
+        _("Place and date"), _("Keeper, signature"), _("Counted by, signature"));
     return ferror(out) ? LM_EIO : LM_OK;
 }

@@ -2,7 +2,10 @@
  * The words of a statement, and what it has to say of itself.
  */
 #include "lugmark/statement.h"
+#include "report/statement_words.h"
+#include "report/tongue.h"
 
+#include <stdarg.h>
 #include <string.h>
 
 const char *lm_move_name(enum lm_move move)
@@ -110,72 +113,123 @@ bool lm_statement_flagged(const struct lm_statement *s)
     return f && (lm_count_flagged(f) || !f->has_heads || f->heads != f->book);
 }
 
+static const char *as_it_is(const char *english)
+{
+    return english;
+}
+
+static const char *counted(const char *one, const char *many, unsigned long n)
+{
+    return n == 1 ? one : many;
+}
+
+static const struct lm_speech english = {as_it_is, counted};
+
 struct notes {
     void (*fn)(const char *note, void *ctx);
     void *ctx;
+    const struct lm_speech *in;
     size_t n;
 };
 
-static void say(struct notes *notes, const char *text)
+/* A whole sentence in English, marked with N_(): it is translated here. */
+static void __attribute__((format(printf, 2, 3))) say(struct notes *notes, const char *fmt, ...)
 {
+    char line[480];
+    va_list ap;
+    va_start(ap, fmt);
+    vsnprintf(line, sizeof line, notes->in->text(fmt), ap);
+    va_end(ap);
     notes->n++;
     if (notes->fn)
-        notes->fn(text, notes->ctx);
+        notes->fn(line, notes->ctx);
 }
 
-static void say_of(struct notes *notes, uint32_t n, const char *text)
+/* The same of animals, where there are any. */
+static void __attribute__((format(printf, 3, 5), format(printf, 4, 5)))
+say_of(struct notes *notes, uint32_t n, const char *one, const char *many, ...)
 {
-    char line[320];
+    char line[480];
+    va_list ap;
     if (n == 0)
         return;
-    snprintf(line, sizeof line, "%u animal%s: %s", n, n == 1 ? "" : "s", text);
-    say(notes, line);
+    va_start(ap, many);
+    vsnprintf(line, sizeof line, notes->in->counted(one, many, n), ap);
+    va_end(ap);
+    notes->n++;
+    if (notes->fn)
+        notes->fn(line, notes->ctx);
 }
 
 static void count_notes(struct notes *notes, const struct lm_statement *s)
 {
-    char line[320], day[LM_DATE_TEXT_SIZE];
+    char day[LM_DATE_TEXT_SIZE];
     const struct lm_inventory *c = s->count;
     if (!c) {
-        say(notes, "No count was named: heads and identified animals are not known, and nothing "
-                   "says whether the book is true.");
+        say(notes, N_("No count was named: heads and identified animals are not known, and nothing "
+                      "says whether the book is true."));
         return;
     }
-    if (!same_day(c->cutoff, s->to)) {
-        snprintf(line, sizeof line,
-            "The count is as at the end of %s, not of the last day of this statement; the "
-            "difference is to the book of that day, %u.",
+    if (!same_day(c->cutoff, s->to))
+        say(notes,
+            N_("The count is as at the end of %s, not of the last day of this statement; the "
+               "difference is to the book of that day, %u."),
             lm_date_format(c->cutoff, day), c->figures.book);
-        say(notes, line);
-    }
     if (c->closed_ms == LM_TIME_NONE)
-        say(notes, "The count is not closed: it can still change.");
-    if (!c->figures.has_heads) {
-        snprintf(line, sizeof line, "%u of the %u sessions of the count have no head count.",
+        say(notes, N_("The count is not closed: it can still change."));
+    if (!c->figures.has_heads)
+        say(notes, N_("%u of the %u sessions of the count have no head count."),
             c->figures.without_heads, c->figures.sessions);
-        say(notes, line);
-    }
 }
 
-size_t lm_statement_notes(
-    const struct lm_statement *s, void (*fn)(const char *note, void *ctx), void *ctx)
+static void doubt_notes(struct notes *notes, const struct lm_statement_doubts *d)
 {
-    struct notes notes = {fn, ctx, 0};
-    const struct lm_statement_doubts *d = &s->doubts;
+    say_of(notes, d->unsaid,
+        "%u animal: without a birth date and without a word where from; taken as come on the day "
+        "they were written down.",
+        "%u animals: without a birth date and without a word where from; taken as come on the day "
+        "they were written down.",
+        d->unsaid);
+    say_of(notes, d->in_written,
+        "%u animal: the day they came is only the day that was written down.",
+        "%u animals: the day they came is only the day that was written down.", d->in_written);
+    say_of(notes, d->out_written,
+        "%u animal: the day they left is only the day that was written down.",
+        "%u animals: the day they left is only the day that was written down.", d->out_written);
+    say_of(notes, d->vague,
+        "%u animal: a date is known only to the month or year and may put them on the other side "
+        "of the first or last day. Taken: came on the first day it can mean, left on the last.",
+        "%u animals: a date is known only to the month or year and may put them on the other side "
+        "of the first or last day. Taken: came on the first day it can mean, left on the last.",
+        d->vague);
+    say_of(notes, d->age_vague,
+        "%u animal: the birth date is too rough for the age class; taken as born on its first day.",
+        "%u animals: the birth date is too rough for the age class; taken as born on its first "
+        "day.",
+        d->age_vague);
+    say_of(notes, d->late, "%u animal: in the opening, but first written down after it.",
+        "%u animals: in the opening, but first written down after it.", d->late);
+}
+
+size_t lm_statement_notes(const struct lm_statement *s, const struct lm_speech *in,
+    void (*fn)(const char *note, void *ctx), void *ctx)
+{
+    struct notes notes = {fn, ctx, in ? in : &english, 0};
     count_notes(&notes, s);
-    say_of(&notes, d->unsaid,
-        "without a birth date and without a word where from; taken as come on the day they were "
-        "written down.");
-    say_of(&notes, d->in_written, "the day they came is only the day that was written down.");
-    say_of(&notes, d->out_written, "the day they left is only the day that was written down.");
-    say_of(&notes, d->vague,
-        "a date is known only to the month or year and may put them on the other side of the "
-        "first or last day. Taken: came on the first day it can mean, left on the last.");
-    say_of(&notes, d->age_vague,
-        "the birth date is too rough for the age class; taken as born on its first day.");
-    say_of(&notes, d->late, "in the opening, but first written down after it.");
+    doubt_notes(&notes, &s->doubts);
     if (s->total.n[LM_MOVE_BORN])
-        say(&notes, "Births are animals whose birth date lies in the period and whose first entry "
-                    "does not say that they were bought or moved in.");
+        say(&notes, N_("Births are animals whose birth date lies in the period and whose first "
+                       "entry does not say that they were bought or moved in."));
     return notes.n;
+}
+
+const char *lm_statement_words(const char *name, char out[LM_STATEMENT_WORD])
+{
+    char key[LM_STATEMENT_WORD];
+    int n = snprintf(key, sizeof key, "movement|%s", name);
+    for (int i = 0; i < n && key[i] != '\0'; i++)
+        key[i] = key[i] == '-' ? ' ' : key[i];
+    const char *word = lm_tongue(key);
+    snprintf(out, LM_STATEMENT_WORD, "%s", word == key ? name : word);
+    return out;
 }

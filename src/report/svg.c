@@ -153,7 +153,8 @@ double lm_svg_upright(FILE *out, const struct lm_plot *b, double most, const cha
     step = step < 1 ? 1 : step;
     double top = ceil(most / step) * step;
     top = top < step ? step : top;
-    for (double v = 0; v <= top + step / 2; v += step) {
+    for (unsigned i = 0; i * step <= top + step / 2; i++) {
+        double v = i * step;
         double y = b->y + b->h - v / top * b->h;
         lm_svg_line(out, b->x, y, b->x + b->w, y, v > 0 ? "grid" : "axis");
         lm_svg_number(out, b->x - 7, y + 4, LM_SVG_END, "tick", (long long) v);

@@ -2,7 +2,7 @@
  * Drawing: escaped text, axes with ticks that a person would choose, the marks of the report.
  *
  * Units are those of a drawing 720 wide, which on paper is the width of the text. Classes are those
- * of the page's style (page_style.c). Nothing is told by colour alone.
+ * of the page's style (sheet_style.c). Nothing is told by colour alone.
  */
 #ifndef LM_REPORT_SVG_H
 #define LM_REPORT_SVG_H

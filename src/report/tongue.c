@@ -28,12 +28,14 @@ const char *lm_tongue_n(const char *one, const char *many, unsigned long n)
     return dngettext(DOMAIN, one, many, n);
 }
 
+const struct lm_speech lm_tongue_speech = {lm_tongue, lm_tongue_n};
+
 const char *lm_tongue_word(const char *word)
 {
     static const char *const known[] = {/* TRANSLATORS: places of a device on the body */
         N_("left ear"), N_("right ear"), N_("rumen"), N_("leg"), N_("tail web"),
         /* TRANSLATORS: sexes of animals */
-        N_("female"), N_("male"),
+        N_("female"), N_("male"), N_("castrated"),
         /* TRANSLATORS: forms of devices */
         N_("flag tag"), N_("button tag"), N_("loop tag"), N_("bolus"), N_("injectable"),
         N_("leg band"), N_("tattoo"),
@@ -74,6 +76,12 @@ int lm_tongue_width(const char *text)
     for (; *text != '\0'; text++)
         n += ((unsigned char) *text & 0xC0u) != 0x80u;
     return n;
+}
+
+void lm_tongue_pad(FILE *out, const char *text, int columns)
+{
+    int left = columns - lm_tongue_width(text);
+    fprintf(out, "%s%*s", text, left > 0 ? left : columns > 0, "");
 }
 
 static bool is_folder(const char *path)

@@ -4,7 +4,9 @@
 #ifndef LUGMARK_REPORT_TONGUE_H
 #define LUGMARK_REPORT_TONGUE_H
 
+#include "lugmark/text.h"
 #include <stdbool.h>
+#include <stdio.h>
 
 /** A text to be translated where it is shown: marks it for the catalog, changes nothing. */
 #define N_(text) (text)
@@ -23,6 +25,9 @@ const char *lm_tongue(const char *text) __attribute__((format_arg(1)));
 const char *lm_tongue_n(const char *one, const char *many, unsigned long n)
     __attribute__((format_arg(1), format_arg(2)));
 
+/** Both of them, for what the race says. */
+extern const struct lm_speech lm_tongue_speech;
+
 /**
  * A word that machine forms share with people: a place, a sex, a kind of session, a reader's state.
  * @return its translation; @p word itself when it is none of these: data is never translated.
@@ -35,6 +40,10 @@ const char *lm_tongue_list(const char *list, char *out, unsigned long size);
 
 /** How many characters of a terminal @p text takes, one a code point. */
 int lm_tongue_width(const char *text);
+
+/** Write a text and blanks after it until it takes @p columns of a terminal; a longer one is whole,
+ *  with one blank. With 0 columns there is none. */
+void lm_tongue_pad(FILE *out, const char *text, int columns);
 
 /** Begin to speak as the environment asks (LANGUAGE, LC_ALL, LC_MESSAGES, LANG). Once, at start. */
 void lm_tongue_begin(void);

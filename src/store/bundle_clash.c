@@ -40,7 +40,8 @@ static bool has_id(const struct lm_record *rec, int64_t id)
 static enum lm_err add_losers(
     struct plan *p, struct lm_record *winner, const struct lm_record *loser, const char *why)
 {
-    for (unsigned i = 0; i < loser->n_devices; i++) {
+    /* An entry that counts no more has no devices. */
+    for (unsigned i = 0; i < loser->n_devices && !winner->struck; i++) {
         if (has_id(winner, loser->devices[i].id))
             continue;
         if (winner->n_devices == LM_DEVICES_MAX)
@@ -117,22 +118,31 @@ static enum lm_err find_wearer(struct plan *p, json_t *seen, const char *text, s
                                                  : lm_store_fail(p->store, "reading the devices");
 }
 
+/* The side of an animal; one that nobody touched until now ends as it stands. */
+static enum lm_err side_of(struct plan *p, const char *key, struct side **side)
+{
+    struct lm_record rec;
+    *side = lm_unite_side(p, key, true);
+    if (*side == NULL)
+        return no_memory(p);
+    if ((*side)->fin != NULL)
+        return LM_OK;
+    enum lm_err err = lm_store_get(p->store, key, &rec);
+    if (err != LM_OK)
+        return err;
+    (*side)->mine = lm_record_json(&rec);
+    (*side)->cur = (*side)->mine != NULL ? strdup((*side)->mine) : NULL;
+    return (*side)->cur != NULL ? set_fin(p, *side, &rec) : no_memory(p);
+}
+
 /* Take the code off an animal that lost it. */
 static enum lm_err lose_code(struct plan *p, const char *key, struct lm_eid eid)
 {
     struct lm_record rec;
     char why[LM_NAME_MAX + 1];
-    struct side *side = lm_unite_side(p, key, true);
-    if (side == NULL)
-        return no_memory(p);
-    enum lm_err err = LM_OK;
-    if (side->fin == NULL) { /* nobody touched it until now */
-        err = lm_store_get(p->store, key, &rec);
-        side->mine = err == LM_OK ? lm_record_json(&rec) : NULL;
-        side->cur = side->mine != NULL ? strdup(side->mine) : NULL;
-    } else {
-        err = lm_unite_record(p, side->fin, &rec);
-    }
+    struct side *side = NULL;
+    enum lm_err err = side_of(p, key, &side);
+    err = err ? err : lm_unite_record(p, side->fin, &rec);
     if (err != LM_OK)
         return err;
     snprintf(why, sizeof why, "its code is on another animal");
@@ -198,6 +208,104 @@ static enum lm_err decide_codes(struct plan *p)
     return err;
 }
 
+static void drop_device(struct lm_record *rec, unsigned at)
+{
+    for (unsigned i = 0; i < rec->n_devices; i++) {
+        unsigned old = rec->devices[i].replaces;
+        if (old == at + 1)
+            rec->devices[i].replaces = 0;
+        else if (old > at + 1)
+            rec->devices[i].replaces--;
+    }
+    memmove(&rec->devices[at], &rec->devices[at + 1],
+        (rec->n_devices - at - 1) * sizeof rec->devices[0]);
+    rec->n_devices--;
+}
+
+static enum lm_err drop_id(struct plan *p, struct side *side, int64_t id)
+{
+    struct lm_record rec;
+    enum lm_err err = lm_unite_record(p, side->fin, &rec);
+    for (unsigned i = rec.n_devices; err == LM_OK && i-- > 0;)
+        if (rec.devices[i].id == id)
+            drop_device(&rec, i);
+    return err ? err : set_fin(p, side, &rec);
+}
+
+/* Key of the animal here that has the device and that uniting does not touch; "" for none. */
+static enum lm_err find_elsewhere(
+    struct plan *p, sqlite3_stmt *st, int64_t id, char key[LM_NAME_MAX + 1])
+{
+    key[0] = '\0';
+    sqlite3_reset(st);
+    sqlite3_bind_int64(st, 1, id);
+    int rc = sqlite3_step(st);
+    if (rc == SQLITE_ROW) {
+        struct lm_take t = {st, 0};
+        lm_take_text(&t, key, LM_NAME_MAX + 1);
+        if (lm_unite_side(p, key, false) != NULL)
+            key[0] = '\0';
+    }
+    return rc == SQLITE_ROW || rc == SQLITE_DONE ? LM_OK
+                                                 : lm_store_fail(p->store, "reading the devices");
+}
+
+/* Only the other copy's entry can want a device that one of ours has and nobody touched. */
+static enum lm_err take_from(
+    struct plan *p, size_t at, const struct lm_device *d, const char *elsewhere)
+{
+    struct side *other = NULL;
+    if (d->gone)
+        return drop_id(p, &p->sides[at], d->id);
+    enum lm_err err = side_of(p, elsewhere, &other);
+    return err ? err : drop_id(p, other, d->id);
+}
+
+/* A device that two entries shall have: it stays where it is worn, else where it was decided. */
+static enum lm_err settle_id(
+    struct plan *p, sqlite3_stmt *st, json_t *seen, size_t at, const struct lm_device *d)
+{
+    char text[24], elsewhere[LM_NAME_MAX + 1] = "";
+    bool worn = !d->gone;
+    snprintf(text, sizeof text, "%lld", (long long) d->id);
+    const json_t *other = json_object_get(seen, text);
+    enum lm_err err = other != NULL ? LM_OK : find_elsewhere(p, st, d->id, elsewhere);
+    if (err == LM_OK && elsewhere[0] != '\0')
+        err = take_from(p, at, d, elsewhere);
+    if (err != LM_OK || (elsewhere[0] != '\0' && d->gone))
+        return err;
+    if (other != NULL) {
+        size_t there = (size_t) json_integer_value(json_array_get(other, 0));
+        bool worn_there = json_is_true(json_array_get(other, 1));
+        bool here = worn != worn_there ? worn : p->sides[at].decided && !p->sides[there].decided;
+        if (!here)
+            return drop_id(p, &p->sides[at], d->id);
+        err = drop_id(p, &p->sides[there], d->id);
+    }
+    if (err == LM_OK &&
+        json_object_set_new(seen, text, json_pack("[I, b]", (json_int_t) at, worn)) != 0)
+        err = no_memory(p);
+    return err;
+}
+
+/* A merge or a split moved a device on one side, and the other side kept it where it was. */
+static enum lm_err decide_ids(struct plan *p)
+{
+    struct lm_record rec;
+    json_t *seen = json_object();
+    sqlite3_stmt *st = lm_store_prepare(
+        p->store, "SELECT a.key FROM device d JOIN animal a ON a.id = d.animal_id WHERE d.id = ?1");
+    enum lm_err err = seen == NULL ? no_memory(p) : st == NULL ? p->store->problem.err : LM_OK;
+    for (size_t i = 0; i < p->n && err == LM_OK; i++) {
+        err = lm_unite_record(p, p->sides[i].fin, &rec);
+        for (unsigned k = 0; err == LM_OK && k < rec.n_devices; k++)
+            err = settle_id(p, st, seen, i, &rec.devices[k]);
+    }
+    sqlite3_finalize(st);
+    json_decref(seen);
+    return err;
+}
+
 /* Whether the bundle leaves a session open, and one that is new to us. */
 static bool theirs_open(const struct plan *p, bool *is_new)
 {
@@ -233,6 +341,7 @@ enum lm_err lm_unite_decide(struct plan *p)
     for (size_t i = 0; i < p->n && err == LM_OK; i++)
         err = decide_animal(p, &p->sides[i]);
     err = err ? err : decide_codes(p);
+    err = err ? err : decide_ids(p);
     err = err ? err : decide_session(p);
     if (err == LM_OK && p->undecided)
         err = lm_problem_set(&p->store->problem, LM_EAMBIGUOUS,

@@ -215,9 +215,12 @@ static enum lm_err note_missing(struct plan *p)
 static enum lm_err load_mine(struct plan *p, struct side *side)
 {
     struct lm_record rec;
-    enum lm_err err = lm_store_get(p->store, side->key, &rec);
+    int64_t row = 0;
+    /* Also one that counts no more: that it was taken back or merged is what we say of it. */
+    enum lm_err err = lm_store_animal_row(p->store, side->key, &row);
     if (err == LM_ENOTFOUND)
         return LM_OK;
+    err = err ? err : lm_store_load(p->store, row, &rec);
     if (err != LM_OK)
         return err;
     side->mine = lm_record_json(&rec);

@@ -85,12 +85,26 @@ enum lm_err lm_store_change(struct lm_store *store, const struct lm_record *cons
     err = parts != NULL ? change_all(store, recs, n, parts, &change) : no_memory(store);
     err = lm_store_write_end(store, scope, err);
     if (seq != NULL)
-        *seq = err == LM_OK && n > 0 ? parts[0].event : 0;
+        *seq = err == LM_OK && parts != NULL && n > 0 ? parts[0].event : 0;
     free(parts);
     return err;
 }
 
-/* The events of the last change, latest first. Ownership of *parts: the caller. */
+/* Room for one more part. */
+static enum lm_err room_for_part(struct lm_store *s, struct part **parts, size_t n, size_t *room)
+{
+    size_t more = *room != 0 ? *room * 2 : 16;
+    if (n < *room)
+        return LM_OK;
+    struct part *grown = realloc(*parts, more * sizeof *grown);
+    if (grown == NULL)
+        return no_memory(s);
+    *parts = grown;
+    *room = more;
+    return LM_OK;
+}
+
+/* The events of the last change, earliest first. Ownership of *parts: the caller. */
 static enum lm_err last_parts(
     struct lm_store *s, struct lm_store_last *last, struct part **parts, size_t *n)
 {
@@ -111,14 +125,7 @@ static enum lm_err last_parts(
         return lm_store_fail(s, "reading the history");
     sqlite3_bind_int64(st, 1, last->seq);
     while (err == LM_OK && (rc = sqlite3_step(st)) == SQLITE_ROW) {
-        if (*n == room) {
-            room = room != 0 ? room * 2 : 16;
-            struct part *grown = realloc(*parts, room * sizeof *grown);
-            if (grown == NULL)
-                err = no_memory(s);
-            else
-                *parts = grown;
-        }
+        err = room_for_part(s, parts, *n, &room);
         if (err != LM_OK)
             break;
         struct lm_take t = {st, 0};
@@ -133,6 +140,33 @@ static enum lm_err last_parts(
     sqlite3_reset(st);
     last->animals = (uint32_t) *n;
     return err == LM_OK && rc != SQLITE_DONE ? lm_store_fail(s, "reading the history") : err;
+}
+
+static int by_event(const void *a, const void *b)
+{
+    const struct part *x = a, *y = b;
+    return (x->event > y->event) - (x->event < y->event);
+}
+
+static int by_row(const void *a, const void *b)
+{
+    const struct part *x = a, *y = b;
+    return x->row != y->row ? (x->row > y->row) - (x->row < y->row) : by_event(a, b);
+}
+
+/* Of an animal that one change changed twice only the earlier event stays: what it found is how the
+ * animal stood before the change. @return How many animals. */
+static size_t one_an_animal(struct part *parts, size_t n)
+{
+    size_t kept = 0;
+    if (n == 0)
+        return 0;
+    qsort(parts, n, sizeof *parts, by_row);
+    for (size_t i = 0; i < n; i++)
+        if (kept == 0 || parts[kept - 1].row != parts[i].row)
+            parts[kept++] = parts[i];
+    qsort(parts, kept, sizeof *parts, by_event);
+    return kept;
 }
 
 /* The entry as the event found it; *there: there was one. */
@@ -176,15 +210,15 @@ static enum lm_err entry_before(
     return LM_OK;
 }
 
-static enum lm_err undo_loosen(
+/* The taking back of one event goes into the journal; the entry is still as it is. */
+static enum lm_err undo_write(
     struct lm_store *s, const struct part *part, const struct lm_event *stamp, const char *why)
 {
     struct lm_record now;
     int64_t seq;
     struct lm_change change = {.stamp = stamp, .why = why, .undoes = part->event};
     enum lm_err err = lm_store_load(s, part->row, &now);
-    err = err ? err : lm_store_change_write(s, &now, part->row, &change, &seq);
-    return err ? err : clear_devices(s, part->row);
+    return err ? err : lm_store_change_write(s, &now, part->row, &change, &seq);
 }
 
 static enum lm_err undo_restore(struct lm_store *s, const struct part *part)
@@ -205,7 +239,12 @@ static enum lm_err undo_all(
     enum lm_err err = last_parts(s, last, &parts, &n);
     lm_store_one_change(s);
     for (size_t i = 0; i < n && err == LM_OK; i++)
-        err = undo_loosen(s, &parts[i], stamp, why);
+        err = undo_write(s, &parts[i], stamp, why);
+    if (err == LM_OK)
+        last->animals = (uint32_t) (n = one_an_animal(parts, n));
+    /* A code may go from one animal to another and back: none has devices until all are loose. */
+    for (size_t i = 0; i < n && err == LM_OK; i++)
+        err = clear_devices(s, parts[i].row);
     for (size_t i = 0; i < n && err == LM_OK; i++)
         err = undo_restore(s, &parts[i]);
     free(parts);
@@ -247,6 +286,8 @@ enum lm_err lm_store_last_change(
     if (err != LM_OK)
         return err;
     err = last_parts(store, last, &parts, &n);
+    n = err == LM_OK ? one_an_animal(parts, n) : 0;
+    last->animals = (uint32_t) n;
     for (size_t i = 0; i < n && err == LM_OK && fn != NULL; i++)
         err = tell_part(store, &parts[i], fn, ctx);
     free(parts);

@@ -103,10 +103,25 @@ static enum lm_err take_parents(struct icar_reader *r, const json_t *animal, con
     return err;
 }
 
+static bool left_before_birth(struct icar_reader *r, const char *path)
+{
+    const struct lm_record *rec = r->rec;
+    char born[LM_DATE_TEXT_SIZE], since[LM_DATE_TEXT_SIZE];
+    if (rec->born.year == 0 || rec->status_date.year == 0 ||
+        lm_date_days(rec->status_date, 1) >= lm_date_days(rec->born, 0))
+        return false;
+    lm_icar_bad(r, LM_EINPUT, path, "correct one of the two dates",
+        "animal %s, born %s, would be %s since %s", rec->key, lm_date_format(rec->born, born),
+        lm_status_name((enum lm_status) rec->status), lm_date_format(rec->status_date, since));
+    return true;
+}
+
 /* @p added: devices that the entry gained. */
 static enum lm_err put(struct icar_reader *r, const char *path, const char *why, unsigned added)
 {
     int64_t seq = 0;
+    if (left_before_birth(r, path))
+        return LM_OK;
     enum lm_err err = lm_store_put(r->store, r->rec, r->how->now_ms, why, &seq);
     if (err == LM_EEXISTS || err == LM_EARG) {
         const struct lm_problem *p = lm_store_problem(r->store);
@@ -116,6 +131,8 @@ static enum lm_err put(struct icar_reader *r, const char *path, const char *why,
     if (err == LM_OK && seq != 0) {
         r->taken->animals++;
         r->taken->devices += added;
+        if (r->how->entry != NULL)
+            r->how->entry(r->rec->key, path, r->how->ctx);
     } else if (err == LM_OK) {
         r->taken->unchanged++;
     }

@@ -4,7 +4,7 @@
 #include <stdio.h>
 #include <string.h>
 
-#define SAID_MAX 40 /* bytes of a word of theirs that is kept as the reason of a change */
+#define SAID_MAX 30 /* bytes of a word of theirs that is kept as the reason of a change */
 
 static const char *word(struct icar_reader *r, const json_t *ev, const char *path, const char *key)
 {
@@ -27,6 +27,18 @@ static enum lm_err apply_detail(struct icar_reader *r, const json_t *ev, const c
     return err;
 }
 
+/* Whether an animal came or went without being bought or sold: stay.h reads the reason's first
+ * words. */
+static bool is_moved(const char *kind)
+{
+    static const char *const moves[] = {"InternalTransfer", "StudService", "StudServiceReturn",
+        "Agistment", "AgistmentReturn", "Show", "ShowReturn", "SaleReturn"};
+    for (size_t i = 0; i < sizeof moves / sizeof *moves; i++)
+        if (strcmp(kind, moves[i]) == 0)
+            return true;
+    return false;
+}
+
 static enum lm_err take_departure(struct icar_reader *r, const json_t *ev, const char *source,
     const char *path, struct lm_date when)
 {
@@ -40,10 +52,11 @@ static enum lm_err take_departure(struct icar_reader *r, const json_t *ev, const
     enum lm_err err = lm_icar_named(r, json_object_get(ev, "animal"), source, at, key);
     if (err != LM_OK || key[0] == '\0')
         return err;
-    if (!slaughter && strcmp(kind, "Sale") != 0)
+    if (!slaughter && strcmp(kind, "Sale") != 0 && !is_moved(kind))
         lm_icar_note(&r->notes, false, "departures of kind %.40s, entered as sold",
             kind[0] != '\0' ? kind : "(not said)");
-    snprintf(why, sizeof why, "departure %.*s", SAID_MAX, kind);
+    snprintf(why, sizeof why, "%sdeparture %.*s", is_moved(kind) ? "transferred out: " : "",
+        SAID_MAX, kind);
     return lm_icar_change(
         r, key, path, &(struct icar_change){.status = &status, .when = when, .why = why});
 }
@@ -74,7 +87,9 @@ static enum lm_err take_arrival(struct icar_reader *r, const json_t *ev, const c
 {
     char why[LM_NAME_MAX + 1];
     enum lm_status status = LM_ON_FARM;
-    snprintf(why, sizeof why, "arrival %.*s", SAID_MAX, word(r, ev, path, "arrivalReason"));
+    const char *reason = word(r, ev, path, "arrivalReason");
+    snprintf(why, sizeof why, "%s: arrival %.*s", is_moved(reason) ? "transferred in" : "bought",
+        SAID_MAX, reason);
     return apply_detail(
         r, ev, source, path, &(struct icar_change){.status = &status, .when = when, .why = why});
 }

@@ -69,12 +69,21 @@ enum lm_err lm_icar_owner(
     return LM_OK;
 }
 
+/* Whether the only entry of this name was taken back: then the name is free again. */
+static bool is_taken_back(struct icar_reader *r, const char *key)
+{
+    int64_t row = 0;
+    return lm_store_animal_row(r->store, key, &row) == LM_OK &&
+           lm_store_load(r->store, row, r->rec) == LM_OK && r->rec->struck &&
+           r->rec->merged_into[0] == '\0';
+}
+
 /* Whether the register's animal of this name wears codes, and none of them is in the file. */
 static bool other_codes(struct icar_reader *r, const char *key, const struct icar_marks *marks)
 {
     bool file_has = false, wears = false;
     if (lm_store_get(r->store, key, r->rec) != LM_OK)
-        return true; /* struck: the name is not free, and means nothing */
+        return true; /* merged into another: the name is not free, and means nothing */
     for (unsigned k = 0; k < marks->n; k++) {
         if (marks->items[k].kind != ICAR_CODE)
             continue;
@@ -125,6 +134,8 @@ static enum lm_err by_name(
         if (kind == ICAR_CODE || kind == ICAR_CHIP || (kind != ICAR_KEY && has_code))
             continue;
         enum lm_err err = registered(r, &marks->items[k], key);
+        if (err == LM_OK && is_taken_back(r, key))
+            continue;
         if (err == LM_OK && other_codes(r, key, marks))
             lm_icar_note(&r->notes, false,
                 "animals of a name that the register has for another: entered under another");
@@ -136,24 +147,35 @@ static enum lm_err by_name(
     return LM_OK;
 }
 
+/* Whether a new animal can be called so: nobody is, or only one that was taken back. */
+static enum lm_err is_free(struct icar_reader *r, const char *name, bool *yes)
+{
+    int64_t row;
+    *yes = false;
+    if (strlen(name) > LM_NAME_MAX || json_object_get(r->keys, name) != NULL)
+        return LM_OK;
+    enum lm_err err = lm_store_animal_row(r->store, name, &row);
+    *yes = err == LM_ENOTFOUND || (err == LM_OK && is_taken_back(r, name));
+    return err == LM_ENOTFOUND ? LM_OK : err;
+}
+
 /* A name for an animal that is new: its own, a number, a code; the first that is free. */
 static enum lm_err new_name(struct icar_reader *r, const struct icar_marks *marks, const char *path,
     char key[LM_NAME_MAX + 1])
 {
     static const enum icar_mark_kind order[] = {
         ICAR_KEY, ICAR_NUMBER, ICAR_TATTOO, ICAR_CODE, ICAR_CHIP};
-    int64_t row;
     for (unsigned o = 0; o < sizeof order / sizeof *order; o++)
         for (unsigned k = 0; k < marks->n; k++) {
             const struct icar_mark *m = &marks->items[k];
-            if (m->kind != order[o] || strlen(m->text) > LM_NAME_MAX ||
-                json_object_get(r->keys, m->text) != NULL)
+            if (m->kind != order[o])
                 continue;
-            enum lm_err err = lm_store_animal_row(r->store, m->text, &row);
-            if (err == LM_ENOTFOUND)
+            bool yes = false;
+            enum lm_err err = is_free(r, m->text, &yes);
+            if (yes)
                 snprintf(key, LM_NAME_MAX + 1, "%s", m->text);
-            if (err != LM_OK)
-                return err == LM_ENOTFOUND ? LM_OK : err;
+            if (yes || err != LM_OK)
+                return err;
         }
     lm_icar_bad(r, LM_EEXISTS, path, "have the sender give it a number or code of its own",
         "all its identifiers are names of other animals");

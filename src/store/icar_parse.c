@@ -133,6 +133,12 @@ bool lm_icar_take_id(struct icar_reader *r, const json_t *id, const char *source
     return true;
 }
 
+static bool in_future(const struct icar_reader *r, struct lm_date day)
+{
+    return day.year != 0 && r->how->today.year != 0 &&
+           lm_date_days(day, 0) > lm_date_days(r->how->today, 1);
+}
+
 /* The day is the one written: an offset to UTC does not move a birthday. */
 bool lm_icar_take_day(struct icar_reader *r, const json_t *obj, const char *path, const char *key,
     struct lm_date *day)
@@ -145,9 +151,14 @@ bool lm_icar_take_day(struct icar_reader *r, const json_t *obj, const char *path
         return json_object_get(obj, key) == NULL;
     size_t len = strlen(text);
     if ((len == 10 || (len > 10 && lm_time_parse(text, len, &t_ms) == LM_OK)) &&
-        lm_date_parse(text, 10, day) == LM_OK)
+        lm_date_parse(text, 10, day) == LM_OK && !in_future(r, *day))
         return true;
     snprintf(at, sizeof at, "%s/%s", path, key);
+    if (in_future(r, *day)) {
+        lm_icar_bad(r, LM_EINPUT, at, "correct it; what is to come is entered when it has come",
+            "lies in the future: %.40s", text);
+        return false;
+    }
     lm_icar_bad(r, LM_EINPUT, at, "write 2026-03-28T00:00:00Z", "not a date and time: %.40s", text);
     return false;
 }

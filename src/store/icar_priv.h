@@ -37,7 +37,6 @@ struct icar_writer {
     unsigned long written;
     struct icar_notes notes;
     sqlite3_stmt *changed;   /* when an animal last changed */
-    json_t *away;            /* arrivals: key of an animal that left, how */
     struct lm_record *other; /* a parent; 16 kB, so not on the stack again and again */
 };
 const char *lm_icar_source(const struct icar_writer *w);

@@ -128,58 +128,94 @@ static enum lm_err each_birth(const struct lm_record *rec, long line, void *ctx)
     return put_words(w, ev, words, 1);
 }
 
-/* What an animal that left becomes on its return. */
-static const char *return_of(enum lm_status left)
+/* What of one animal's history its arrivals are made of. */
+struct comings {
+    struct icar_writer *w;
+    bool known;          /* its first entry was seen */
+    uint8_t status;      /* as the change before left it */
+    struct lm_date left; /* since when it was away */
+};
+
+/* How it came, as the first words of the reason say (stay.h); NULL: they say nothing of that. */
+static const char *came_by(const char *why)
 {
-    return left == LM_SOLD ? "SaleReturn" : "Other";
+    static const char *const words[][2] = {
+        {"bought", "Purchase"}, {"transferred in", "InternalTransfer"}};
+    for (unsigned i = 0; i < 2; i++) {
+        size_t n = strlen(words[i][0]);
+        if (strncmp(why, words[i][0], n) == 0 && strchr(" :,;", why[n]) != NULL)
+            return words[i][1]; /* the end of the text is among them */
+    }
+    return NULL;
 }
 
-static enum lm_err emit_arrival(struct icar_writer *w, const struct lm_event *change, int left)
+/* Why an animal that was away is here again; NULL: no movement, or it never left. */
+static const char *came_back(struct comings *c, const struct lm_record *rec, const char *why)
 {
-    const struct lm_record *rec = change->record;
+    const char *by = came_by(why);
+    bool later =
+        rec->status_date.year != 0 &&
+        (c->left.year == 0 || lm_date_days(rec->status_date, 1) > lm_date_days(c->left, 0));
+    if (by != NULL)
+        return by;
+    if (c->status == LM_LOST) {
+        lm_icar_note(&c->w->notes, false, "lost animals that were found again: no movement");
+        return NULL;
+    }
+    return c->status == LM_SOLD && later ? "SaleReturn" : NULL;
+}
+
+static enum lm_err emit_arrival(
+    struct icar_writer *w, const struct lm_record *rec, int64_t t_ms, const char *reason)
+{
     char when[LM_TIME_TEXT_SIZE];
-    const char *const words[][2] = {{"arrivalReason", return_of((enum lm_status) left)}};
-    if (!lm_icar_day(rec->status_date, when) && !lm_icar_day(lm_date_of(change->t_ms), when))
+    bool fits = true;
+    const char *const words[][2] = {{"arrivalReason", reason}};
+    struct lm_date day = rec->status_date.year != 0 ? rec->status_date : lm_date_of(t_ms);
+    if (!dated(w, "arrivals", day, when))
         return LM_OK;
-    return put_words(
-        w, event(w, "icarMovementArrivalEventResource", "arrival", rec, when), words, 1);
+    json_t *ev = event(w, "icarMovementArrivalEventResource", "arrival", rec, when);
+    if (ev != NULL && lm_icar_specie(rec->species) != NULL &&
+        json_object_set_new(ev, "animalDetail", lm_icar_animal(w, rec, &fits)) != 0) {
+        json_decref(ev);
+        return LM_ENOMEM;
+    }
+    return put_words(w, ev, words, 1);
 }
 
-static enum lm_err each_change(const struct lm_event *ev, void *ctx)
+static enum lm_err each_coming(const struct lm_event *ev, const char *why, void *ctx)
 {
-    struct icar_writer *w = ctx;
+    struct comings *c = ctx;
     const struct lm_record *rec = ev->record;
-    json_t *left = json_object_get(w->away, rec->key);
-    if (rec->struck)
-        return LM_OK;
-    if (rec->status != LM_ON_FARM) {
-        if (left == NULL && (rec->status == LM_SOLD || rec->status == LM_LOST))
-            return json_object_set_new(w->away, rec->key, json_integer(rec->status)) == 0
-                       ? LM_OK
-                       : LM_ENOMEM;
+    const char *reason = NULL;
+    if (rec->struck) { /* taken back: if it comes again, that is its first entry */
+        c->known = false;
         return LM_OK;
     }
-    if (left == NULL)
-        return LM_OK;
-    int status = (int) json_integer_value(left);
-    json_object_del(w->away, rec->key);
-    if (status == LM_LOST) {
-        lm_icar_note(&w->notes, false, "lost animals that were found again: no movement");
-        return LM_OK;
-    }
-    return emit_arrival(w, ev, status);
+    bool here = rec->status == LM_ON_FARM;
+    if (here && !c->known)
+        reason = came_by(why);
+    else if (here && c->status != LM_ON_FARM)
+        reason = came_back(c, rec, why);
+    c->known = true;
+    c->status = rec->status;
+    c->left = rec->status_date;
+    return reason != NULL ? emit_arrival(c->w, rec, ev->t_ms, reason) : LM_OK;
+}
+
+static enum lm_err each_arrival(const struct lm_record *rec, long line, void *ctx)
+{
+    struct comings c = {.w = ctx};
+    (void) line;
+    return lm_store_history(c.w->store, rec->key, each_coming, &c);
 }
 
 static enum lm_err write_arrivals(struct icar_writer *w)
 {
-    w->away = json_object();
-    if (w->away == NULL)
-        return LM_ENOMEM;
     lm_icar_note(&w->notes, false,
-        "where bought animals came from is not in the register: written are returns of sold ones");
-    enum lm_err err = lm_store_changes(w->store, 0, each_change, w);
-    json_decref(w->away);
-    return err;
+        "where animals came from: written are those bought or moved in, and sold ones that "
+        "returned");
+    return lm_store_each(w->store, each_arrival, w);
 }
 
 static enum lm_err write_members(struct icar_writer *w)

@@ -11,11 +11,16 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 #define GRAMS 65536u
 #define FEWEST 20000     /* animals that are searched as a whole before anybody notices */
 #define CANDIDATES 20000 /* more than this: looking at everybody is as quick */
 #define FEW 48u          /* so few need not become fewer */
+#define SLOW_MS 1000     /* after that somebody should be told why nothing happens */
+#define LOOK_EVERY 4096
+#define TEXT_OF(x) TEXT_AS_IS(x)
+#define TEXT_AS_IS(x) #x
 
 /* Three folded characters. Several may have one number: then a few more are looked at. */
 static uint32_t gram(const unsigned char *s)
@@ -62,7 +67,29 @@ static bool add_text(struct list *lists, int64_t row, const char *text)
     return true;
 }
 
-static enum lm_err gather(struct lm_store *s, struct list *lists)
+/* Who is told, once, that it takes long. */
+struct patience {
+    void (*slow)(void *ctx); /* NULL: nobody, or he was told */
+    void *ctx;
+    int64_t until_ms;
+};
+
+static int64_t now_ms(void)
+{
+    struct timespec t;
+    clock_gettime(CLOCK_MONOTONIC, &t);
+    return (int64_t) t.tv_sec * 1000 + t.tv_nsec / 1000000;
+}
+
+static void look_at_clock(struct patience *p)
+{
+    if (p->slow != NULL && now_ms() >= p->until_ms) {
+        p->slow(p->ctx);
+        p->slow = NULL;
+    }
+}
+
+static enum lm_err gather(struct lm_store *s, struct list *lists, struct patience *patience)
 {
     sqlite3_stmt *st = lm_store_prepare(s,
         "SELECT a.id, a.key, a.breed, d.visual, d.uid, CASE WHEN d.eid IS NOT NULL THEN "
@@ -70,10 +97,12 @@ static enum lm_err gather(struct lm_store *s, struct list *lists)
         "FROM animal a LEFT JOIN device d ON d.animal_id = a.id ORDER BY a.id");
     if (st == NULL)
         return s->problem.err;
-    int rc;
+    int rc = SQLITE_DONE;
     bool room = true;
     while (room && (rc = sqlite3_step(st)) == SQLITE_ROW) {
         int64_t row = sqlite3_column_int64(st, 0);
+        if (row % LOOK_EVERY == 0)
+            look_at_clock(patience);
         for (int i = 1; i <= 5 && room; i++)
             room = add_text(lists, row, (const char *) sqlite3_column_text(st, i));
     }
@@ -109,15 +138,15 @@ static int64_t number(struct lm_store *s, const char *sql)
     return n;
 }
 
-static enum lm_err make(struct lm_store *s)
+static enum lm_err make(struct lm_store *s, struct patience *patience)
 {
     struct list *lists = calloc(GRAMS, sizeof *lists);
-    enum lm_err err = lists != NULL
-                          ? lm_store_exec(s, "DELETE FROM part; DELETE FROM part_stale", "writing")
-                          : lm_problem_set(&s->problem, LM_ENOMEM, NULL, "out of memory");
-    err = err ? err : gather(s, lists);
+    if (lists == NULL)
+        return lm_problem_set(&s->problem, LM_ENOMEM, NULL, "out of memory");
+    enum lm_err err = lm_store_exec(s, "DELETE FROM part; DELETE FROM part_stale", "writing");
+    err = err ? err : gather(s, lists, patience);
     err = err ? err : write_lists(s, lists);
-    for (uint32_t g = 0; lists != NULL && g < GRAMS; g++)
+    for (uint32_t g = 0; g < GRAMS; g++)
         free(lists[g].bytes);
     free(lists);
     return err;
@@ -128,7 +157,37 @@ enum lm_err lm_store_part_renew(struct lm_store *s)
     bool there = number(s, "SELECT EXISTS (SELECT 1 FROM part)") != 0;
     int64_t stale = there ? number(s, "SELECT count(*) FROM part_stale")
                           : number(s, "SELECT count(*) FROM animal");
-    return stale < FEWEST ? LM_OK : make(s);
+    struct patience none = {.slow = NULL};
+    return stale < FEWEST ? LM_OK : make(s, &none);
+}
+
+/* Not beside an open session: its readings would wait for us. */
+static bool is_missing(struct lm_store *s)
+{
+    return number(s,
+               "SELECT NOT EXISTS (SELECT 1 FROM part) "
+               "AND (SELECT count(*) FROM (SELECT 1 FROM animal LIMIT " TEXT_OF(
+                   FEWEST) ")) "
+                           "= " TEXT_OF(
+                               FEWEST) " AND NOT EXISTS "
+                                       "(SELECT 1 FROM session WHERE close_seq IS NULL)") != 0;
+}
+
+enum lm_err lm_store_tend(struct lm_store *store, void (*slow)(void *ctx), void *ctx)
+{
+    struct patience patience = {slow, ctx, now_ms() + SLOW_MS};
+    enum lm_err err = lm_store_fresh(store);
+    if (err != LM_OK || store->mode == LM_STORE_READ || !is_missing(store))
+        return err;
+    err = lm_store_begin(store);
+    if (err != LM_OK)
+        return err;
+    if (is_missing(store)) /* looked at again: another program may have been faster */
+        err = make(store, &patience);
+    if (err == LM_OK)
+        return lm_store_commit(store);
+    lm_store_rollback(store);
+    return err;
 }
 
 /* --- using it --- */

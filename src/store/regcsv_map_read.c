@@ -115,7 +115,9 @@ static void take_file_key(struct reading *r, const char *key, const char *value)
 {
     static const char *const orders[] = {"", "dmy", "mdy", "ymd"};
 
-    if (lm_word_is(key, "dates")) {
+    if (lm_word_is(key, "dates") && r->map->order != 0) {
+        bad(r, "keep one of the two lines", "the order of dates is said already");
+    } else if (lm_word_is(key, "dates")) {
         for (int i = ORDER_DMY; i <= ORDER_YMD; i++)
             if (lm_word_is(value, orders[i])) {
                 r->map->order = (enum regcsv_order) i;

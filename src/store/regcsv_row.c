@@ -111,7 +111,7 @@ static regcsv_str take_word(struct regcsv *r, enum regcsv_col col)
     if (c->n == 0)
         return 0;
     if (lm_stage_len(s, r->last[col]) != c->n ||
-        memcmp(lm_stage_str(s, r->last[col]), c->s, c->n)) {
+        memcmp(lm_stage_str(s, r->last[col]), c->s, c->n) != 0) {
         r->last[col] = lm_stage_word(s, c->s, c->n);
         if (!r->last[col])
             r->err = LM_ENOMEM;
@@ -229,6 +229,10 @@ static void take_said(struct regcsv *r, struct said *said)
 
     said->born = lm_regcsv_date(r, COL_BORN);
     said->status_date = lm_regcsv_date(r, COL_STATUS_DATE);
+    if (r->hooks->today.year && said->born.year && said->status_date.year &&
+        lm_date_days(said->status_date, 1) < lm_date_days(said->born, 0))
+        lm_regcsv_bad_cell(r, LM_EINPUT, COL_STATUS_DATE, "correct one of the two dates",
+            "%.40s, before its birth, %.40s", r->cell[COL_STATUS_DATE].s, r->cell[COL_BORN].s);
     said->status = lm_regcsv_word(r, COL_STATUS);
     said->sex = sex & 15;
     said->given = (uint8_t) ((r->cell[COL_SEX].n && said->sex ? GIVEN_SEX : 0) |

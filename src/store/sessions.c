@@ -97,9 +97,9 @@ enum lm_err lm_store_session_close(struct lm_store *s, int64_t id, int64_t t_ms,
 /* Events join open sessions only. Asked once in a transaction: nobody else can write in between. */
 enum lm_err lm_store_session_live(struct lm_store *s, int64_t id)
 {
-    struct lm_store_session found;
     if (s->live_session == id)
         return LM_OK;
+    struct lm_store_session found = {0};
     enum lm_err err = one(s, LM_ST_SESSION_GET, id, &found);
     if (err == LM_ENOTFOUND)
         return lm_problem_set(&s->problem, LM_EARG, "list them with `lugmark report`",

@@ -2,6 +2,14 @@
 
 #include <string.h>
 
+/* Readings without doubt, of one session: for each its time, clock, lane, reader and code. */
+#define READING "(?1,0,?,?,?,?,?,?)"
+#define READINGS_4 READING "," READING "," READING "," READING
+#define READINGS_8 READINGS_4 "," READINGS_4
+#define READINGS_32 READINGS_8 "," READINGS_8 "," READINGS_8 "," READINGS_8
+#define READINGS_ADD                                                                               \
+    "INSERT INTO event(session_id, kind, t_ms, clock_ms, lane, reader, bits, known) VALUES"
+
 static const char *const sql[LM_ST_COUNT] = {
     [LM_ST_SAVE] = "SAVEPOINT one_call",
     [LM_ST_RELEASE] = "RELEASE one_call",
@@ -39,6 +47,8 @@ static const char *const sql[LM_ST_COUNT] = {
     [LM_ST_EVENT_ADD] = "INSERT INTO event(session_id, kind, t_ms, clock_ms, lane, reader, bits, "
                         "known, doubt, text, cut, heads, body, token) "
                         "VALUES(?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
+    [LM_ST_READINGS_8] = READINGS_ADD READINGS_8,
+    [LM_ST_READINGS_64] = READINGS_ADD READINGS_32 "," READINGS_32,
     [LM_ST_CHANGE_ADD] = "INSERT INTO event(session_id, kind, t_ms, clock_ms, animal_id, body, "
                          "why, token, part_of, undoes) VALUES(?,6,?,?,?,?,?,?,?,?)",
     [LM_ST_TOKEN] = "SELECT seq, session_id FROM event WHERE token = ?1",

@@ -136,7 +136,8 @@ static enum lm_err read_rows(
     struct lm_regcsv_hooks inner = {.problem = hooks->problem,
         .progress = hooks->progress,
         .ctx = hooks->ctx,
-        .lenient = hooks->lenient};
+        .lenient = hooks->lenient,
+        .today = hooks->today};
     enum lm_err err;
 
     rd->csv.kind = &kind;

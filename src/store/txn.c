@@ -16,6 +16,13 @@ static void forget(struct lm_store *s)
     s->live_session = 0;
 }
 
+/* The end of an earlier one failed, for want of memory perhaps: it would refuse all that come. */
+static void end_left_over(struct lm_store *s)
+{
+    if (!s->txn && s->reading == 0 && !sqlite3_get_autocommit(s->db))
+        sqlite3_exec(s->db, "ROLLBACK", NULL, NULL, NULL);
+}
+
 enum lm_err lm_store_begin(struct lm_store *store)
 {
     enum lm_err err = lm_store_fresh(store);
@@ -24,6 +31,7 @@ enum lm_err lm_store_begin(struct lm_store *store)
     if (store->txn || store->reading > 0)
         return lm_problem_set(&store->problem, LM_EARG, NULL,
             store->txn ? "a transaction is open already" : "the register is being read");
+    end_left_over(store);
     /* IMMEDIATE: found busy now and not in the middle of the work. */
     err = lm_store_exec(
         store, store->mode == LM_STORE_READ ? "BEGIN" : "BEGIN IMMEDIATE", "beginning a change");
@@ -158,6 +166,7 @@ enum lm_err lm_store_write_end(struct lm_store *s, enum lm_scope scope, enum lm_
 enum lm_err lm_store_read_begin(struct lm_store *s, bool *own)
 {
     *own = false;
+    end_left_over(s);
     if (sqlite3_get_autocommit(s->db)) {
         enum lm_err err = lm_store_exec(s, "BEGIN", "reading the register");
         if (err != LM_OK)

@@ -8,6 +8,7 @@ import unittest
 
 BUILD = os.environ["LUGMARK_BUILD"]
 LUGMARK = os.path.join(BUILD, "lugmark")
+SLOW = float(os.environ.get("LUGMARK_SLOW", "1"))     # as in yard.py
 
 
 class CliTest(unittest.TestCase):
@@ -33,7 +34,7 @@ class CliTest(unittest.TestCase):
 
     def run_(self, *args, stdin=None, env=None):
         """Run; the done process with text, sanitizer reports refused."""
-        done = subprocess.run([LUGMARK, *args], cwd=self.dir, timeout=120,
+        done = subprocess.run([LUGMARK, *args], cwd=self.dir, timeout=120 * SLOW,
                               env=dict(self.env, **(env or {})),
                               input=None if stdin is None else
                               stdin if isinstance(stdin, bytes) else stdin.encode(),

@@ -317,6 +317,66 @@ class Bundle(cli.CliTest):
         self.carry("home", "away")
         self.same()
 
+    def merged_here(self, gone, keep):
+        """A1 takes over another entry here, which is changed there."""
+        self.begin_away()
+        self.home("merge", "A1", gone)
+        self.away("edit", gone, "--mob", "hill")
+        said = self.carry("away", "home", exit_code=1)
+        self.assertIn(f"animal {gone} was changed here and there", said)
+        self.assertIn("merged into A1", said)
+        self.carry("away", "home", "--keep", keep)
+        self.carry("home", "away")
+        self.same()
+        self.assertEqual(len(self.animal("home", "A1")["devices"]), 2 if keep == "ours" else 1)
+        if keep == "ours":
+            self.home("show", gone, exit_code=3)
+        else:
+            self.assertEqual(self.animal("home", gone)["mob"], "hill")
+            self.assertFalse(self.animal("home", gone)["devices"][0].get("gone"))
+
+    def test_merged_here_and_changed_there_ours(self):
+        self.merged_here("A2", "ours")
+
+    def test_merged_here_and_changed_there_theirs(self):
+        self.merged_here("A2", "theirs")
+
+    def test_merged_here_without_a_code_ours(self):
+        self.merged_here("A3", "ours")
+
+    def test_merged_here_without_a_code_theirs(self):
+        self.merged_here("A3", "theirs")
+
+    def merged_there(self, gone, keep):
+        self.begin_away()
+        self.away("merge", "A1", gone)
+        self.home("edit", gone, "--mob", "hill")
+        self.carry("away", "home", "--keep", keep)
+        self.carry("home", "away")
+        self.same()
+        self.assertEqual(len(self.animal("home", "A1")["devices"]), 1 if keep == "ours" else 2)
+
+    def test_merged_there_and_changed_here_ours(self):
+        self.merged_there("A2", "ours")
+
+    def test_merged_there_and_changed_here_theirs(self):
+        self.merged_there("A3", "theirs")
+
+    def test_merged_there_without_a_code_ours(self):
+        self.merged_there("A3", "ours")
+
+    def test_taken_back_here_and_changed_there(self):
+        self.home("add", "--animal", "B1", "--visual", "0031")
+        self.begin_away()
+        self.home("undo", "--register")
+        self.away("edit", "B1", "--mob", "hill")
+        self.assertIn("animal B1 was changed here and there",
+                      self.carry("away", "home", exit_code=1))
+        self.carry("away", "home", "--keep", "ours")
+        self.home("show", "B1", exit_code=3)
+        self.carry("home", "away")
+        self.same()
+
     def test_settings_and_stock(self):
         self.begin_away()
         self.write("more.csv", STOCK.splitlines()[0] + "\nS,3,,0013,,,,\nT,1,,T1,,,,\n")

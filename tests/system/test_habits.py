@@ -1,5 +1,7 @@
-"""The text itself keeps its habits: layers, doc comments, reading order, the page of JSON keys."""
+"""The text itself keeps its habits: layers, format, clang-tidy, doc comments, reading order, JSON keys."""
 import os
+import re
+import shutil
 import subprocess
 import unittest
 
@@ -9,13 +11,33 @@ ROOT = os.path.dirname(os.path.dirname(os.path.dirname(os.path.abspath(__file__)
 
 
 class Habits(unittest.TestCase):
-    def holds(self, *argv):
+    def said(self, *argv):
         done = subprocess.run(argv, cwd=ROOT, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
                               stderr=subprocess.STDOUT, timeout=300, check=False)
-        self.assertEqual(done.returncode, 0, done.stdout.decode("utf-8", "replace"))
+        return done.returncode, done.stdout.decode("utf-8", "replace")
+
+    def holds(self, *argv):
+        code, text = self.said(*argv)
+        self.assertEqual(code, 0, text)
 
     def test_layers(self):
         self.holds("./tests/check-layers")
+
+    def test_format(self):
+        """By the version that the sources are formatted with: others disagree among themselves."""
+        if shutil.which("clang-format") is None:
+            self.skipTest("clang-format is not installed")
+        version = self.said("clang-format", "--version")[1]
+        if not re.search(r"version 14\.", version):
+            self.skipTest(f"the sources are formatted with clang-format 14, here is {version.strip()}")
+        self.holds("make", "--no-print-directory", "format-check")
+
+    def test_tidy(self):
+        """What changed since `make tidy`, for a minute; what that is too short for is no pass."""
+        code, text = self.said("./tests/tidy/run", "--within", "60")
+        if code == 3:
+            self.skipTest(text.strip())
+        self.assertEqual(code, 0, text)
 
     def test_doc_comments(self):
         self.holds("./tests/habits/doc-comments")

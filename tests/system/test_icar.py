@@ -131,11 +131,26 @@ class Export(Icar):
                          "999000000000001")
         self.assertIn("left out whole: 2 births of animals whose dam is not in the register", said)
         self.assertEqual(self.export("arrivals", exit_code=0)[0], [])
+        self.good("edit", "A2", "--status", "on-farm")  # a correction: it never left
+        self.good("undo", "--register")
         self.good("edit", "A2", "--status", "on-farm", "--status-date", "2026-03-01")
+        self.good("buy", "--animal", "B1", "--species", "goat", "--visual", "B1", "--from", "Hill",
+                  "--date", "2026-03-02")
+        self.good("buy", "--animal", "B2", "--visual", "B2", "--transfer", "--date", "2026-03-03")
+        self.good("buy", "--animal", "B3", "--visual", "B3", "--date", "2026-03-04")
+        self.good("undo", "--register")
         members, _ = self.export("arrivals", exit_code=0)
-        self.assertEqual([(m["animal"]["id"], m["arrivalReason"], m["eventDateTime"])
-                          for m in members],
-                         [("999000000000002", "SaleReturn", "2026-03-01T00:00:00Z")])
+        self.assertEqual([(m["animal"]["id"], m["arrivalReason"], m["eventDateTime"][:10],
+                           "animalDetail" in m) for m in members],
+                         [("999000000000002", "SaleReturn", "2026-03-01", True),
+                          ("B1", "Purchase", "2026-03-02", True),
+                          ("B2", "InternalTransfer", "2026-03-03", False)])
+        other = ["--db", "other.db"]
+        self.good("init", *other)
+        self.good("import", "--format", "icar", "arrivals.json", *other)
+        said = self.good("statement", "--from", "2026-01-01", "--to", "2026-04-01", *other)
+        self.assertIn("+ bought                   1", said)
+        self.assertIn("+ moved-in                 2", said)
 
     def test_source_ids_stay_the_same(self):
         self.filled()
@@ -214,7 +229,8 @@ class Schemas(Icar):
     def all_exports(self):
         self.filled()
         self.session()
-        self.good("edit", "A2", "--status", "on-farm")
+        self.good("edit", "A2", "--status", "on-farm", "--status-date", "2026-03-01")
+        self.good("buy", "--animal", "B1", "--species", "goat", "--visual", "B1")
         for what in ROOTS:
             self.assertTrue(self.export(what)[0] or what == "departures", what)
         self.good("edit", "A2", "--status", "sold", "--status-date", "2026-04-01")
@@ -416,6 +432,42 @@ class Import(Icar):
         self.take({"member": []})
         self.bad("import", "--format", "icar", "none.json")
         self.assertIn("cannot be read", self.bad("import", "--format", "icar", "."))
+
+    def test_what_cannot_be_is_refused_as_in_csv(self):
+        self.filled()
+        code = {name: f"99900000000100{name}" for name in range(1, 5)}
+
+        def of(kid, dam, gender="Female"):
+            return {"parentage": [{"parentOf": {"scheme": "std.iso.11785", "id": code[kid]},
+                                   "gender": gender, "relation": "Genetic",
+                                   "identifier": {"scheme": "std.iso.11785", "id": code[dam]}}]}
+        self.refused({"member": [self.animal(code[1], **of(1, 2)), self.animal(code[2], **of(2, 1))]},
+                     "/member/0", "its own forebear")
+        self.refused({"member": [self.animal(code[1], **of(1, 1, "Male"))]}, "its own forebear")
+        self.refused({"member": [self.animal(code[1], birthDate="2024-01-01T00:00:00Z", **of(1, 2)),
+                                 self.animal(code[2], birthDate="2025-01-01T00:00:00Z")]},
+                     "/member/0", "born 2024-01-01, cannot be of", "born 2025-01-01")
+        self.refused({"member": [self.animal(code[1], birthDate="2999-01-01T00:00:00Z")]},
+                     "/member/0/birthDate", "lies in the future")
+        self.take({"member": [self.animal(code[3], birthDate="2024-01-01T00:00:00Z")]})
+        gone = {"resourceType": "icarMovementDepartureEventResource", "departureKind": "Sale",
+                "animal": {"scheme": "std.iso.11785", "id": code[3]}}
+        self.refused(dict(gone, eventDateTime="2999-01-01T00:00:00Z"), "lies in the future")
+        self.refused(dict(gone, eventDateTime="2023-01-01T00:00:00Z"), "born 2024-01-01",
+                     "sold since 2023-01-01")
+        # against an animal that only the register has
+        self.refused({"member": [self.animal(code[4], birthDate="2023-01-01T00:00:00Z", **{
+            "parentage": of(4, 3)["parentage"]})]}, "cannot be of")
+
+    def test_one_file_is_one_change_and_may_come_again(self):
+        before = self.good("init") and self.good("export")
+        doc = {"member": [self.animal("999000000001001"), self.animal("999000000001002")]}
+        self.take(doc)
+        after = self.good("export")
+        self.assertIn("of 2 animals", self.good("undo", "--register"))
+        self.assertEqual(self.good("export"), before)
+        self.take(doc)
+        self.assertEqual(self.good("export"), after)
 
     def test_dry_run(self):
         self.good("init")

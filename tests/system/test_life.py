@@ -50,7 +50,8 @@ class Plugged(LifeTest):
     CYCLES = 200
 
     def test_two_hundred_cycles_lose_and_repeat_nothing(self):
-        y = self.yard(register=MANY)
+        # Without the page: it takes its port, one more file, as soon as another daemon gives it free.
+        y = self.yard(register=MANY, config="[page]\nlisten = off\n")
         c = y.client(watch=True)
         c.ask("open", kind="walk")
         port = y.ports["front"]

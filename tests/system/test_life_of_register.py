@@ -293,7 +293,11 @@ class Tagging(Life):
         self.warns("--allow-dam", "male", *base, "--dam", "BUCK")
         # common practice: the carrying time of about 150 days alone makes it impossible
         self.warns("--allow-dam", "five months", *base, "--dam", "YOUNG")
-        self.warns("--allow-future", "future", "--visual", "1", "--born", future)
+        self.warns("--allow-future", "before its birth", "--visual", "1", "--born", "2025-03-09",
+                   "--applied", "2025-03-08")
+        # what the register's own import would refuse is no warning
+        for late in (["--born", future], ["--born", "2025-03-01", "--applied", future]):
+            self.unchanged("tag", "--visual", "1", *late, "--yes", say="lies in the future", exit_code=3)
         self.warns("--allow-number", "D1 wears the number 0101", "--visual", "0101")
         self.warns("--allow-skip", "is one missing, or are we one out", "--eid", "999000000025003")
         self.warns("--allow-pair", "not with 5009", "--eid", "999000000025001", "--visual", "5009")

@@ -144,6 +144,36 @@ class Whole(unittest.TestCase):
             for option in options:
                 self.assertRegex(text, rf"(?m)^ +(-\w, )?{option}\b", name)
 
+    def test_help_of_the_other_programs_is_what_their_parsers_take(self):
+        """lugmark's own help is written from the parser's table; these two have theirs beside it."""
+        for program, where in (("lugmarkd", "src/daemon/main.c"),
+                               ("lugmark-nfc", "drivers/nfc_helper.c")):
+            at = os.path.join(BUILD, program)
+            shown_here = set(re.findall(r"(?m)^  --([a-z-]+)", run(at, "--help").stdout))
+            takes = dict(re.findall(r'\{"([a-z-]+)", (no|required|optional)_argument', source(where)))
+            self.assertEqual(shown_here, set(takes), program)
+            self.assertGreater(len(takes), 3)
+            for option, argument in takes.items():
+                said = run(at, f"--{option}", *(["x"] if argument == "required" else []), "--help")
+                self.assertEqual((said.returncode, said.stderr), (0, ""), option)
+            for bad in ("--no-such", "--helpp"):
+                self.assertEqual(run(at, bad).returncode, 2, program)
+
+    def test_completion_offers_what_help_shows(self):
+        lugmark = os.path.join(BUILD, "lugmark")
+        script = run(lugmark, "help", "--as=completion").stdout
+        offered = dict(re.findall(r"(?m)^    ([a-z-]+)\) echo '([^']*)' ;;$",
+                                  script[:script.index("_lugmark_values")]))
+        commands = re.findall(r"(?m)^  ([a-z][a-z-]*) +[A-Z]", run(lugmark, "--help").stdout)
+        self.assertEqual(sorted(offered), sorted(commands))
+        for command in commands:
+            options = re.findall(r"(?m)^  (?:-., |    )(--[a-z0-9-]+)",
+                                 run(lugmark, command, "--help").stdout.split("\nexample:")[0])
+            self.assertEqual(offered[command].split(), options, command)
+            for option in options:  # and the parser knows each: with nothing behind it, or with too much
+                said = run(lugmark, command, option, "--help").stderr
+                self.assertNotIn("there is no option", said)
+
     def test_keys_of_the_configuration(self):
         tables = key_lists()
         self.assertGreater(len(tables), 8)
@@ -154,7 +184,8 @@ class Whole(unittest.TestCase):
                 if where.endswith("section_names"):
                     self.assertRegex(text, rf"(?m)^\.Ss Section {key}\b", where)
                 else:
-                    self.assertRegex(text, rf"(?m)^\.It Cm (.*, )?{key}( ,|$)", where)
+                    self.assertTrue(re.search(rf"(?m)^\.It Cm (.*, )?{key}( ,|$)", text),
+                                    f"lugmark.conf.5 has no key {key} ({where})")
 
     def test_drivers_decoders_and_reasons(self):
         text = shown("src/daemon/man/lugmark.conf.5")
@@ -162,7 +193,8 @@ class Whole(unittest.TestCase):
         for kind in ("driver", "decoder"):
             body = re.search(rf"LM_{kind.upper()}_LIST\(X\)(.*?)\n\n", listed, re.S).group(1)
             for name in re.findall(r"X\((\w+)\)", body):
-                self.assertRegex(text, rf"(?s){kind}.*\b{name}\b")
+                self.assertTrue(re.search(rf"(?s){kind}.*\b{name}\b", text),
+                                f"lugmark.conf.5 has no {kind} {name}")
         reasons = re.findall(r'\] = \{"([a-z-]+)", LM_\w+, LM_(HOLD|LOOK|GO)\}',
                              source("src/race/names.c"))
         self.assertGreater(len(reasons), 20)

@@ -218,6 +218,21 @@ class Faults(NfcTest):
             self.assertEqual(self.fresh(c)["animal"], f"A{n}")
         self.assertEqual(self.state(c)["opened"], 1)
 
+    def test_the_answer_that_found_a_tag_is_lost(self):
+        _, c = self.walk()
+        self.module.put(tag(text(1)))
+        self.assertEqual(self.fresh(c)["animal"], "A1")
+        for n, fault in enumerate(("bad-checksum", "no-ack", "junk"), start=2):
+            self.module.take_away()
+            before = self.module.commands
+            until(lambda: self.module.commands > before + 2)
+            with self.module.lock:
+                self.module.faults = [fault]
+                self.module.tags = [tag(text(n), uid=f"0400000000000{n}")]
+                self.module.selected = None
+            self.assertEqual(self.fresh(c)["animal"], f"A{n}")
+        self.assertEqual(self.state(c)["opened"], 1)
+
     def test_the_status_that_makes_libnfc_abort(self):
         y, c = self.walk(readers=("front",))
         self.module.status = 0x80

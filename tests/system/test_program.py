@@ -126,6 +126,15 @@ sys.exit(3)
         until(lambda: self.state(c)["readings"] >= 3)
         self.assertIn("says: the battery is empty", y.said())
 
+    def test_its_messages_can_be_any_bytes(self):
+        y = self.yard_with("""
+sys.stderr.buffer.write('caf\u00e9 '.encode() + bytes([255, 27]) + b'[31m\\n')
+sys.stderr.buffer.flush()
+time.sleep(60)
+""")
+        y.client()
+        until(lambda: "says: caf\u00e9 ??[31m" in y.said())
+
     def test_one_that_falls_over_is_tried_ever_more_slowly(self):
         y = self.yard_with("sys.exit(1)\n", readers=("front",))
         c = y.client(watch=True)

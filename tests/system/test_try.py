@@ -73,7 +73,11 @@ class Try(CliTest):
         self.assertEqual(self.named(got, "text")["rejects"]["no-code"], 1)
         telegram = bytes.fromhex("0032D6DC0402079F80406253B8040201")
         lsb = bytes(int(f"{b:08b}"[::-1], 2) for b in telegram)
-        for data, name in ((telegram, "telegram"), (lsb, "telegram, bit_order = lsb")):
+        hdx = bytes.fromhex("7E966D8000039F0001123B000000")
+        turned = bytes(int(f"{b:08b}"[::-1], 2) for b in hdx)
+        for data, name in ((telegram, "telegram"), (lsb, "telegram, bit_order = lsb"),
+                           (hdx, "telegram, coding = hdx"),
+                           (turned, "telegram, coding = hdx, bit_order = lsb")):
             got = self.json("readers", "--try", "-", stdin=data)
             self.assertEqual(got["best"], name)
             self.assertEqual(got["source"], "standard input")
@@ -138,8 +142,9 @@ class Try(CliTest):
                    "[reader c]\nport = /nowhere\n[reader d]\ndriver = replay\nfile = x\n")
         got = self.try_(f"ID={CODE}\r\nIX={CODE}\r\n")
         self.assertEqual([d["name"] for d in got["decoders"]],
-                         ["text of reader a", "telegram of reader b", "text", "telegram",
-                          "telegram, bit_order = lsb"])
+                         ["text of reader a", "telegram of reader b", "telegram", "text",
+                          "telegram, bit_order = lsb", "telegram, coding = hdx",
+                          "telegram, coding = hdx, bit_order = lsb"])
         self.assertEqual(self.named(got, "text of reader a")["readings"], 1)
         self.assertEqual(self.named(got, "text")["readings"], 2)
         self.assertEqual(got["best"], "text")

@@ -17,7 +17,8 @@ import protocol
 BUILD = os.environ["LUGMARK_BUILD"]
 DAEMON = os.path.join(BUILD, "lugmarkd")
 LUGMARK = os.path.join(BUILD, "lugmark")
-WAIT = float(os.environ.get("LUGMARK_TEST_WAIT", "20"))
+SLOW = float(os.environ.get("LUGMARK_SLOW", "1"))     # under valgrind all takes so much longer
+WAIT = float(os.environ.get("LUGMARK_TEST_WAIT", "20")) * SLOW
 
 REGISTER = ("animal,species,sex,mob,status,form,place,colour,official,eid,visual\n"
             + "".join(f"A{n},goat,female,does,on-farm,flag tag,left ear,yellow,yes,"
@@ -29,9 +30,9 @@ def code(n):
     return f"9990000000{n:05d}"
 
 
-def until(what, seconds=WAIT):
+def until(what, seconds=WAIT / SLOW):
     """Call until it gives something true; return that."""
-    end = time.monotonic() + seconds
+    end = time.monotonic() + seconds * SLOW
     while True:
         got = what()
         if got:
@@ -160,7 +161,7 @@ class Yard:
 
     def lugmark(self, *args, good=True):
         done = subprocess.run([LUGMARK, args[0], "--db", self.db, *args[1:]], capture_output=True,
-                              text=True, timeout=60, stdin=subprocess.DEVNULL)
+                              text=True, timeout=60 * SLOW, stdin=subprocess.DEVNULL)
         if good and done.returncode != 0:
             raise AssertionError(f"lugmark {args}: {done.returncode}\n{done.stdout}{done.stderr}")
         return done

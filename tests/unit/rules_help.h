@@ -131,6 +131,8 @@ static inline bool animal_word(struct example *e, const char *k, char *v)
         r->sex = (uint8_t) sex;
     else if (v == NULL && lm_status_parse(k, &status) == LM_OK)
         r->status = (uint8_t) status;
+    else if (v == NULL && strcmp(k, "struck") == 0)
+        r->struck = true;
     else if (v == NULL)
         snprintf(r->species, sizeof r->species, "%s", k);
     else if (strcmp(k, "born") == 0)

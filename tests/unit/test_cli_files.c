@@ -189,6 +189,10 @@ static void tables_that_are_none(void **state)
     } cases[] = {
         {"time,lane\n1,2\n", "no column that is needed", 1},
         {"2026-11-02T08:00:00Z,1,999000000000001\n", "no column that is needed", 1},
+        {"Tag ID,Date\n999000000000001,1\n", "no column that is needed", 1},
+        {"Tier-Nr;Datum\n", "no column that is needed", 1},
+        {"999000000000001\r999000000000002\r", "carriage return", 1},
+        {"\rlane,eid\r\r\nL,E\rL,E\n", "carriage return", 2},
         {"eid,eid\n", "twice", 1},
         {"lane,eid\nL\n", "1 cells", 2},
         {"lane,eid\nL,E,x\n", "3 cells", 2},

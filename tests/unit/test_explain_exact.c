@@ -236,12 +236,12 @@ static void order_of_ties(void **state)
     assert_non_null(out);
     for (size_t i = 0; i < n; i++) {
         struct ex_draft d;
-        ex_draft(&d, rows[i].kind, rows[i].p);
+        ex_draft(&d, out, rows[i].kind, rows[i].p);
         ex_draft_animal(&d, rows[i].animal ? rows[i].animal : LM_NO_ANIMAL);
         if (rows[i].code)
             ex_draft_code(&d, eid_of(rows[i].code));
         d.e.sighting = rows[i].called;
-        ex_because(&d, "speaks against it: %d", 2);
+        ex_against(&d, "%d", 2);
         ex_because(&d, "first");
         for (unsigned k = 2; k < EX_BECAUSE_MAX + 3; k++) /* more than there is room for */
             ex_because(&d, "line %u", k);

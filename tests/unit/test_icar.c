@@ -18,7 +18,7 @@ static const struct allowed {
         " resourceType meta location identifier alternativeIdentifiers specie "
         "gender birthDate primaryBreed status parentage "},
     {"icarMovementArrivalEventResource",
-        " resourceType id meta location eventDateTime animal arrivalReason "},
+        " resourceType id meta location eventDateTime animal animalDetail arrivalReason "},
     {"icarMovementDepartureEventResource",
         " resourceType id meta location eventDateTime animal departureKind departureReason "},
     {BIRTH, " resourceType id meta location eventDateTime animal registrationReason animalDetail "},
@@ -183,6 +183,7 @@ static void every_member_is_known(void **state)
     struct lm_record back;
     assert_int_equal(lm_store_get(h->s, "K1", &back), LM_OK);
     back.status = LM_ON_FARM;
+    back.status_date.day++; /* the same day would be a correction: then it never left */
     put_ok(h->s, &back);
     for (int what = 0; what < LM_ICAR_WHATS; what++) {
         if (what == LM_ICAR_DEPARTURES) {

@@ -68,6 +68,9 @@ static void test_year_letters(void **state)
     assert_int_equal(lm_plan_letter(&plan, 2026), 0);
     set(&plan, LM_PLAN_LETTERS, "2019 L");
     set(&plan, LM_PLAN_LETTERS_SKIP, "GIOQU");
+    struct lm_problem skipped;
+    assert_int_equal(lm_markplan_set(&plan, LM_PLAN_LETTERS, "2019 q", &skipped), LM_EINPUT);
+    assert_int_equal(lm_markplan_set(&plan, LM_PLAN_LETTERS_SKIP, "IL", &skipped), LM_EINPUT);
     for (int i = 0; i < 8; i++)
         assert_int_equal(lm_plan_letter(&plan, 2019 + i), letters[i]);
     assert_int_equal(lm_plan_letter(&plan, 2030), 'Z');
@@ -191,7 +194,8 @@ static void test_values_that_cannot_be(void **state)
         {LM_PLAN_COLOURS, "2026 orange, white"}, {LM_PLAN_COLOUR_CYCLE, "black, white"},
         {LM_PLAN_COLOUR_CYCLE, "24 black"}, {LM_PLAN_EAR_MALE, "rumen"},
         {LM_PLAN_EAR_FEMALE, "nose"}, {LM_PLAN_FORM, "brick"}, {LM_PLAN_LETTERS, "L"},
-        {LM_PLAN_LETTERS, "2019 LM"}, {LM_PLAN_LETTERS, "2019 5"}, {LM_PLAN_LETTERS_SKIP, "A1"},
+        {LM_PLAN_COLOURS, "2026 orange, 2027 green; 2026 red"}, {LM_PLAN_LETTERS, "2019 LM"},
+        {LM_PLAN_LETTERS, "2019 5"}, {LM_PLAN_LETTERS_SKIP, "A1"},
         {LM_PLAN_LETTERS_SKIP, "ABCDEFGHIJKLMNOPQRSTUVWXYZ"},
         {LM_PLAN_NUMBER, "#########################"}, {LM_PLAN_SMALL_PLACE, "leg"},
         {LM_PLAN_COLOURS, "2026 or\x01nge"}};

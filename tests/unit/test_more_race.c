@@ -219,13 +219,26 @@ static void years_that_cannot_be(void **state)
     (void) state;
     struct lm_markplan plan = {0};
     struct lm_problem p = {0};
-    static const char *const bad[] = {"20x6 orange", "1899 red", "20266 red", "2026", "202"};
+    static const char *const bad[] = {
+        "20x6 orange", "1899 red", "20266 red", "20269 red", "20260 red", "2026", "202"};
     for (size_t i = 0; i < sizeof bad / sizeof *bad; i++) {
         if (lm_markplan_set(&plan, LM_PLAN_COLOURS, bad[i], &p) != LM_EINPUT)
             fail_msg("taken: %s", bad[i]);
         assert_true(p.what[0] != '\0' && lm_markplan_empty(&plan));
     }
     assert_int_equal(lm_markplan_set(&plan, LM_PLAN_COLOURS, "1900 red", &p), LM_OK);
+    /* a register of another hand may hold a cycle that begins in no year: it says nothing */
+    struct lm_mark_for whom = {.born = {2026, 0, 0}};
+    snprintf(plan.values[LM_PLAN_COLOUR_CYCLE], sizeof plan.values[0], "black, white");
+    assert_string_equal(lm_markplan_for(&plan, &whom).colour, "");
+    snprintf(plan.values[LM_PLAN_COLOUR_CYCLE], sizeof plan.values[0], "2025 black, white");
+    assert_string_equal(lm_markplan_for(&plan, &whom).colour, "white");
+    whom.born.year = 2025;
+    assert_string_equal(lm_markplan_for(&plan, &whom).colour, "black");
+    whom.born.year = 2024;
+    assert_string_equal(lm_markplan_for(&plan, &whom).colour, "white");
+    assert_int_equal(lm_markplan_set(&plan, LM_PLAN_LETTERS, "2019 ,", &p), LM_EINPUT);
+    assert_int_equal(lm_markplan_set(&plan, LM_PLAN_LETTERS, "2019 L", &p), LM_OK);
 }
 
 static void a_word_too_long_for_an_arena(void **state)

@@ -91,8 +91,21 @@ static void test_noise(void **unused)
     }
 }
 
+static void test_every_decoder_has_a_row(void **unused)
+{
+    (void) unused;
+    for (const char *const *name = lm_decoder_names(); *name != NULL; name++) {
+        size_t i = 0;
+        while (i < sizeof rows / sizeof rows[0] && strcmp(rows[i].ops->name, *name) != 0)
+            i++;
+        if (i == sizeof rows / sizeof rows[0])
+            fail_msg("decoder %s has no row here", *name);
+    }
+}
+
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(test_noise)};
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_noise), cmocka_unit_test(test_every_decoder_has_a_row)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

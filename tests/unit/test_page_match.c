@@ -110,11 +110,25 @@ static void test_ring(void **state)
     for (size_t i = 0; i < r.n; i++) {
         assert_int_equal(ring_at(&r, i)->seq, 141 + (int64_t) i);
     }
-    for (int64_t seq = 100000; seq < 100000 + 2 * RING_BYTES / 2000; seq++) {
-        ring_put(&r, line, sizeof line, seq);
+    /* Long lines of many lengths, three times round: what is still there is whole, and in order. */
+    for (int64_t seq = 100000; seq < 100000 + 3 * RING_BYTES / 1900; seq++) {
+        memset(line, 'a' + (int) (seq % 26), sizeof line);
+        ring_put(&r, line, 1800 + (size_t) (seq * 7 % 200), seq);
     }
-    assert_true(r.bytes <= RING_BYTES && r.bytes > RING_BYTES - 4000);
+    assert_true(r.n > RING_BYTES / 2000 - 2 && r.n < RING_BYTES / 1800);
     assert_int_equal(ring_at(&r, 0)->seq, r.from + 1);
+    for (size_t i = 0; i < r.n; i++) {
+        const struct ring_line *l = ring_at(&r, i);
+        memset(line, 'a' + (int) (l->seq % 26), sizeof line);
+        assert_int_equal(l->seq, r.from + 1 + (int64_t) i);
+        assert_int_equal(l->len, 1800 + (size_t) (l->seq * 7 % 200));
+        assert_memory_equal(l->text, line, l->len);
+    }
+    ring_put(&r, line, RING_BYTES + 1, 900000);
+    assert_int_equal(r.n, 0);
+    assert_int_equal(r.from, 900000);
+    ring_put(&r, line, 10, 900001);
+    assert_int_equal(ring_at(&r, 0)->seq, 900001);
     ring_end(&r);
 }
 

@@ -207,11 +207,34 @@ static void test_falls_back(void **state)
     assert_int_equal(pty_open_fds(), before);
 }
 
+/** What a pseudo-terminal cannot be set to is said, and nothing stays open. */
+static void test_lines_it_has_not(void **state)
+{
+    const struct fixture *f = *state;
+    static const struct {
+        struct lm_line line;
+        const char *words;
+    } rows[] = {{{9600, 8, 'O', 1}, "8O1"}, {{9600, 8, 'E', 1}, "8E1"}, {{9600, 7, 'N', 1}, "7N1"},
+        {{9600, 9, 'N', 1}, "9N1"}, {{9600, 8, 'N', 3}, "8N3"}};
+    for (size_t i = 0; i < sizeof rows / sizeof rows[0]; i++) {
+        struct lm_problem problem = {0};
+        struct lm_port *port = NULL;
+        int before = pty_open_fds();
+        assert_int_equal(lm_port_open(f->name, &rows[i].line, &port, &problem), LM_ENOSUP);
+        assert_null(port);
+        if (strstr(problem.what, rows[i].words) == NULL)
+            fail_msg("%s: %s", rows[i].words, problem.what);
+        assert_true(problem.mend[0] != '\0');
+        assert_int_equal(pty_open_fds(), before);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup_teardown(test_is_native, set_up, tear_down),
         cmocka_unit_test_setup_teardown(test_line, set_up, tear_down),
+        cmocka_unit_test_setup_teardown(test_lines_it_has_not, set_up, tear_down),
         cmocka_unit_test_setup_teardown(test_left_as_found, set_up, tear_down),
         cmocka_unit_test_setup_teardown(test_modem_lines, set_up, tear_down),
         cmocka_unit_test_setup_teardown(test_settings_it_cannot_have, set_up, tear_down),

@@ -2,7 +2,7 @@
 #include "store_help.h"
 
 #include "lugmark/report.h"
-#include "report/page_data.h"
+#include "report/sheet_data.h"
 
 #define N_OF(a) (sizeof(a) / sizeof((a)[0]))
 
@@ -248,8 +248,8 @@ static void a_large_session_opens(void **state)
     adds_up(b.p);
     const char *html = written(&b, lm_printed_html);
     has(html, "Not found: 4000");
-    has(html, "&#8230; and 3800 more; <b>lugmark findings 1 --json</b> lists them.");
-    has(html, "&#8230; and 300 more;");
+    has(html, "\xe2\x80\xa6 and 3800 more; lugmark findings 1 --json lists them.");
+    has(html, "\xe2\x80\xa6 and 300 more;");
     assert_true(b.size < 250000);
     const char *csv = written(&b, lm_printed_csv);
     size_t rows = 0;
@@ -286,12 +286,12 @@ static void bounds_in_words(void **state)
     end_session(&b, true);
     for (size_t i = 0; i < N_OF(rows); i++) {
         b.p->sum = rows[i].sum;
-        has(lm_page_bounds(b.p, text, sizeof text), rows[i].says);
+        has(lm_sheet_bounds(b.p, text, sizeof text), rows[i].says);
     }
     char sure[16];
-    assert_string_equal(lm_page_sure(0.994, sure), "99 %");
-    assert_string_equal(lm_page_sure(0.999, sure), ">99 %");
-    assert_string_equal(lm_page_sure(0.204, sure), "20 %");
+    assert_string_equal(lm_sheet_sure(0.994, sure), "99 %");
+    assert_string_equal(lm_sheet_sure(0.999, sure), ">99 %");
+    assert_string_equal(lm_sheet_sure(0.204, sure), "20 %");
     done(&b);
 }
 

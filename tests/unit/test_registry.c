@@ -2,6 +2,8 @@
 #include "sink_log.h"
 #include "drivers/list.h"
 
+#include <glob.h>
+
 static void test_names(void **unused)
 {
     (void) unused;
@@ -69,6 +71,26 @@ static void test_keys_do_not_clash(void **unused)
     }
 }
 
+static void must_be_there(const char *begin, const char *name, const char *end)
+{
+    char path[128];
+    glob_t found;
+    snprintf(path, sizeof path, "%s%s%s", begin, name, end);
+    if (glob(path, 0, NULL, &found) != 0)
+        fail_msg("decoder %s has no %s (run it in the project's folder)", name, path);
+    globfree(&found);
+}
+
+static void test_each_decoder_has_its_tests(void **unused)
+{
+    (void) unused;
+    for (const char *const *name = lm_decoder_names(); *name != NULL; name++) {
+        must_be_there("fixtures/serial/", *name, "-*.want");
+        must_be_there("tests/unit/test_", *name, "*.c");
+        must_be_there("tests/fuzz/fuzz_", *name, ".c");
+    }
+}
+
 static void test_settings(void **unused)
 {
     (void) unused;
@@ -96,6 +118,7 @@ int main(void)
         cmocka_unit_test(test_names),
         cmocka_unit_test(test_find),
         cmocka_unit_test(test_keys_do_not_clash),
+        cmocka_unit_test(test_each_decoder_has_its_tests),
         cmocka_unit_test(test_settings),
         cmocka_unit_test(test_reject_names),
     };

@@ -61,6 +61,19 @@ static void a_called_number_settles_a_shared_code(void **state)
     assert_int_equal(sum.identified, 1);
 }
 
+static void a_call_that_settled_a_shared_code_is_taken_back(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(0);
+    put(y.roll, animal_of("A1", 1, "0001"));
+    put(y.roll, animal_of("A2", 1, "0002"));
+    lm_roll_expect_mob(y.roll, NULL);
+    read_at(y.s, 0, 1);
+    apply(y.s, call_at(500, "0002", eid_of(1)));
+    apply(y.s, plain(LM_EVENT_UNDO));
+    ends_as(y, "missing/not-seen A2;duplicate/two-animals-one-code A1;");
+}
+
 static void called_long_after_it_was_read(void **state)
 {
     (void) state;
@@ -71,6 +84,35 @@ static void called_long_after_it_was_read(void **state)
     struct lm_verdict v = apply(y.s, call_at(400000, "0101", (struct lm_eid){0}));
     assert_int_equal(v.reasons, 1u << LM_SAME_ANIMAL_AGAIN);
     ends_as(y, "duplicate/same-animal-again A1;");
+}
+
+static void how_often_an_animal_came_past(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(1);
+    read_at(y.s, 0, 1);
+    apply(y.s, call_at(500, "0101", eid_of(1))); /* for that pass */
+    read_at(y.s, 60000, 1);
+    assert_int_equal(story_of(y.s).last.times, 2);
+    apply(y.s, call_at(200000, "0101", (struct lm_eid){0})); /* the code is dead now */
+    assert_int_equal(story_of(y.s).last.times, 3);
+    apply(y.s, plain(LM_EVENT_UNDO));
+    assert_int_equal(story_of(y.s).last.times, 2);
+    ends_as(y, "duplicate/same-animal-again A1;");
+}
+
+static void a_conflict_is_of_the_animal_that_was_read(void **state)
+{
+    (void) state;
+    struct yard y = yard_of(0);
+    struct lm_record sold = animal_of("SOLD", 1, "0009");
+    sold.status = LM_SOLD;
+    put(y.roll, animal_of("A1", 1, "0001"));
+    put(y.roll, sold);
+    lm_roll_expect_mob(y.roll, NULL);
+    read_at(y.s, 0, 1);
+    assert_int_equal(apply(y.s, call_at(500, "0055", eid_of(1))).animal, 0);
+    ends_as(y, "conflict/number-differs A1;");
 }
 
 static void removed_number_called(void **state)
@@ -272,7 +314,10 @@ int main(void)
         cmocka_unit_test(a_shared_code_within_the_rearm_time_is_one_pass),
         cmocka_unit_test(a_shared_code_is_the_living_ones),
         cmocka_unit_test(a_called_number_settles_a_shared_code),
+        cmocka_unit_test(a_call_that_settled_a_shared_code_is_taken_back),
         cmocka_unit_test(called_long_after_it_was_read),
+        cmocka_unit_test(how_often_an_animal_came_past),
+        cmocka_unit_test(a_conflict_is_of_the_animal_that_was_read),
         cmocka_unit_test(removed_number_called),
         cmocka_unit_test(removed_and_replaced_devices),
         cmocka_unit_test(fifteen_digits_match_any_counter),

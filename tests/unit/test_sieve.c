@@ -12,7 +12,7 @@
 #include <cmocka.h>
 
 #include "src/cli/command.h"
-#include "src/cli/sieve.h"
+#include "src/sieve/sieve.h"
 
 #define CASES 5000
 

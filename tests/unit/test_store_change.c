@@ -143,6 +143,50 @@ static void test_one_transaction_one_change(void **state)
     sound(h->path);
 }
 
+/* As an import does that takes a code off one animal, gives it to the next, and comes back. */
+static void test_an_animal_changed_twice_in_one_change(void **state)
+{
+    struct help *h = *state;
+    struct lm_record a = animal("A", 1, "1"), b = animal("B", 2, "2");
+    struct lm_store_last last;
+    put_ok(h->s, &a);
+    put_ok(h->s, &b);
+    char *before = dump_at(h->s, 0);
+    int64_t seq = lm_store_last_seq(h->s) + 1;
+    assert_int_equal(lm_store_begin(h->s), LM_OK);
+    lm_store_one_change(h->s);
+    get_ok(h->s, "A", &a);
+    a.devices[0].gone = true;
+    put_ok(h->s, &a);
+    get_ok(h->s, "B", &b);
+    b.devices[0].gone = true;
+    b.devices[b.n_devices] = (struct lm_device){.eid = code(1)};
+    b.devices[b.n_devices++].replaces = 1;
+    put_ok(h->s, &b);
+    a.devices[a.n_devices++] = (struct lm_device){.eid = code(2)};
+    put_ok(h->s, &a);
+    assert_int_equal(lm_store_commit(h->s), LM_OK);
+    char *now = dump_at(h->s, 0);
+    int64_t undone = lm_store_last_seq(h->s) + 1;
+    assert_int_equal(lm_store_last_change(h->s, &last, NULL, NULL), LM_OK);
+    assert_int_equal(last.animals, 2);
+    assert_int_equal(lm_store_undo(h->s, T0, "taken back", &last), LM_OK);
+    assert_int_equal(last.animals, 2);
+    char *after = dump_at(h->s, 0), *then = dump_at(h->s, seq), *between = dump_at(h->s, undone);
+    assert_string_equal(after, before);
+    assert_string_equal(then, before);
+    assert_string_equal(between, now);
+    sound(h->path);
+    undo_ok(h->s); /* what was done before it: the entry of B */
+    assert_int_equal(lm_store_animals(h->s), 1);
+    sound(h->path);
+    free(before);
+    free(now);
+    free(after);
+    free(then);
+    free(between);
+}
+
 static void test_a_code_taken_meanwhile_stops_it(void **state)
 {
     struct help *h = *state;
@@ -344,6 +388,7 @@ int main(void)
         WITH(test_no_device_may_vanish),
         WITH(test_an_entry_that_was_taken_back_may_come_again),
         WITH(test_one_transaction_one_change),
+        WITH(test_an_animal_changed_twice_in_one_change),
         WITH(test_a_code_taken_meanwhile_stops_it),
         WITH(test_links_survive_any_order),
         WITH(test_any_history_goes_back),

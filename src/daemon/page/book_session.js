@@ -1,5 +1,5 @@
 // What a session found, and what most likely happened, to be accepted or not.
-import {_, codeText, get, h, plain, post, said, sessionWords, token, trouble, when, word} from "./common.js";
+import {_, codeText, get, h, inTongue, plain, post, said, sessionWords, token, trouble, when, word} from "./common.js";
 import {gatePicture} from "./tag.js";
 
 const KINDS = {
@@ -166,7 +166,7 @@ function explanation(x, session, act) {
 
 async function explanations(id, act, out) {
 	try {
-		const answer = await get(`/api/explain?session=${encodeURIComponent(id)}`);
+		const answer = await get(inTongue(`/api/explain?session=${encodeURIComponent(id)}`));
 		const list = Array.isArray(answer) ? answer : (answer.explanations ?? []);
 		out.replaceChildren(
 			list.length === 0
@@ -230,7 +230,7 @@ export async function findings(id) {
 		h(
 			"p",
 			{class: "links"},
-			h("a", {class: "button", href: `/report?session=${encodeURIComponent(id)}`}, _`Report to print`),
+			h("a", {class: "button", href: inTongue(`/report?session=${encodeURIComponent(id)}`)}, _`Report to print`),
 			f.session?.kind === "sale" &&
 				h("a", {class: "button", href: `#sale=${encodeURIComponent(id)}`}, _`Sale list`),
 		),

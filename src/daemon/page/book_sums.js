@@ -1,5 +1,5 @@
 // Counts, the statement of a period and the sale list. Book, heads and identified are never made one.
-import {_, get, h, keep, kept, plain, said, sessionWords, some, trouble, when, word} from "./common.js";
+import {_, get, h, inTongue, keep, kept, plain, said, sessionWords, some, trouble, when, word} from "./common.js";
 import {animalLink, figures} from "./book_session.js";
 import {gatePicture} from "./tag.js";
 
@@ -191,7 +191,7 @@ export function statementPage() {
 		if (count.node.value.trim() !== "") query.set("count", count.node.value.trim());
 		try {
 			out.replaceChildren(
-				...statement(await get(`/api/statement?${query}`))
+				...statement(await get(inTongue(`/api/statement?${query}`)))
 					.flat()
 					.filter(Boolean),
 			);
@@ -268,7 +268,7 @@ function sold(a) {
 
 export async function salePage(id) {
 	const chosen = kept("pack", "none");
-	const s = await get(`/api/sale?session=${encodeURIComponent(id)}&pack=${encodeURIComponent(chosen)}`);
+	const s = await get(inTongue(`/api/sale?session=${encodeURIComponent(id)}&pack=${encodeURIComponent(chosen)}`));
 	const todo = s.todo ?? [],
 		packs = s.packs ?? [];
 	return [

@@ -1,6 +1,6 @@
 // What every page needs: elements made safely, requests, the light and dark switch.
 import {_, keep, kept, word} from "./tongue.js";
-export {_, keep, kept, languageButton, plain, some, word} from "./tongue.js";
+export {_, inTongue, keep, kept, languageButton, plain, some, word} from "./tongue.js";
 
 // Characters that would turn, hide or split what stands beside them are shown as a box.
 const UNSEEN =

@@ -1,5 +1,5 @@
 // Opening a session, and the sheet with everything that is not needed while animals walk.
-import {_, get, h, keep, kept, languageButton, post, said, themeButton, token, trouble, Trouble} from "./common.js";
+import {_, get, h, inTongue, keep, kept, languageButton, post, said, themeButton, token, trouble, Trouble} from "./common.js";
 import {sheet, closeSheet, queueSheet, readersSheet} from "./sheets.js";
 
 const KINDS = [
@@ -184,7 +184,7 @@ export function moreSheet(app) {
 				app.soundOn() ? _`Sound is on: try it` : _`Turn the sound on`,
 			),
 			h("a", {class: "button", href: "/book"}, _`The book`),
-			id && h("a", {class: "button", href: `/report?session=${id}`}, _`Report to print`),
+			id && h("a", {class: "button", href: inTongue(`/report?session=${id}`)}, _`Report to print`),
 		),
 		app.model.holding?.name && h("p", {}, said(app.model.holding.name)),
 		keysPart(),

@@ -1,5 +1,5 @@
 // The board that is read from three metres: one animal, one word, one reason.
-import {_, clean, codeText, h, plain, said, word as inWords} from "./common.js";
+import {_, clean, codeText, h, inTongue, plain, said, word as inWords} from "./common.js";
 import {markByPlan, marksOf, numberOf, WORDS} from "./model.js";
 import {earPicture, gatePicture, splitNumber, tagPicture} from "./tag.js";
 
@@ -106,7 +106,7 @@ function none(model, may) {
 				"p",
 				{class: "links"},
 				h("a", {class: "button", href: `/book#session=${id}`}, _`What it found`),
-				h("a", {class: "button", href: `/report?session=${id}`}, _`Report to print`),
+				h("a", {class: "button", href: inTongue(`/report?session=${id}`)}, _`Report to print`),
 			),
 	);
 }

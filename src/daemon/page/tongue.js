@@ -39,6 +39,12 @@ export const plain = name => word(String(name ?? "").replaceAll("-", " "));
 /** One of a thing, or none and many. */
 export const some = (n, one, many) => (n === 1 ? one : many);
 
+/** Where a view is that has words of its own; those are in this device's language, too. */
+export const inTongue = path => {
+	const {lang} = document.documentElement;
+	return lang === "en" ? path : `${path}&lang=${lang}`;
+};
+
 /* What stands in the HTML is English, too. */
 function translatePage() {
 	const texts = document.createTreeWalker(document, NodeFilter.SHOW_TEXT);
