@@ -4,6 +4,8 @@ import statistics
 import subprocess
 import time
 
+import own
+
 # An antenna needs 13 ms and more for a code (ISO 11785), so eight give at most so many a second.
 PHYSICAL = 8 / 0.013
 LANES = 8
@@ -23,14 +25,12 @@ def plain(build, base, lanes, tool):
     """minimal.c behind one of the two tools that drive it; what that prints."""
     link, sock = f"{base}/plain", f"{base}/plain.sock"
     names = [f"{link}{i}" for i in range(lanes)] if tool[0] == "flood" else [link]
-    driver = subprocess.Popen([f"{build}/bench/{tool[0]}", link, sock, *tool[1:]],
-                              stdout=subprocess.PIPE, text=True)
-    while not all(os.path.islink(name) for name in names):
-        time.sleep(0.02)  # the plain program needs its ports before it starts
-    program = subprocess.Popen([f"{build}/bench/minimal", sock, f"{base}/plain.db", *names])
-    text = driver.communicate(timeout=300)[0]
-    program.terminate()
-    program.wait()
+    with own.running([f"{build}/bench/{tool[0]}", link, sock, *tool[1:]], stdout=subprocess.PIPE,
+                     text=True) as driver:
+        while not all(os.path.islink(name) for name in names):
+            time.sleep(0.02)  # the plain program needs its ports before it starts
+        with own.running([f"{build}/bench/minimal", sock, f"{base}/plain.db", *names]):
+            text = driver.communicate(timeout=300)[0]
     return [float(x) for x in text.split()]
 
 
@@ -44,18 +44,11 @@ def ours(build, base, lanes, tool):
                       f"port = {name}\nline = 115200 8N1\ndecoder = text\n")
     subprocess.run([f"{build}/lugmark", "init"], env=env, stdout=subprocess.DEVNULL,
                    stderr=subprocess.DEVNULL, check=True)
-    daemon = subprocess.Popen([f"{build}/lugmarkd", "--config", conf], env=env,
-                              stderr=subprocess.DEVNULL)
-    try:
+    with own.running([f"{build}/lugmarkd", "--config", conf], env=env, stderr=subprocess.DEVNULL):
         settle(build, env)
         subprocess.run([f"{build}/lugmark", "open", "walk"], env=env, check=True,
                        stdout=subprocess.DEVNULL)
-        text = subprocess.run([f"{build}/bench/{tool[0]}", link, f"{base}/s", *tool[1:],
-                               '{"do":"watch"}'], stdout=subprocess.PIPE, text=True, timeout=300,
-                              check=True).stdout
-    finally:
-        daemon.terminate()
-        daemon.wait()
+        text = own.say([f"{build}/bench/{tool[0]}", link, f"{base}/s", *tool[1:], '{"do":"watch"}'])
     return [float(x) for x in text.split()]
 
 

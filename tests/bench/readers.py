@@ -18,6 +18,9 @@ import tempfile
 import time
 import tty
 
+sys.dont_write_bytecode = True
+import own
+
 READERS = 8
 ANIMALS = 50          # to each reader
 BYTES_A_SECOND = 11520
@@ -117,8 +120,8 @@ def run(build, base, seconds):
     for argv in (["init"], ["import", f"{base}/register.csv"]):
         subprocess.run([f"{build}/lugmark", *argv], env=env, check=True,
                        stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-    daemon = subprocess.Popen([f"{build}/lugmarkd", "--config", f"{base}/conf", "--foreground"],
-                              env=env, stdin=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    daemon = own.start([f"{build}/lugmarkd", "--config", f"{base}/conf", "--foreground"], env=env,
+                       stdin=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     try:
         until(lambda: all(r["state"] == "live" for r in ask(f"{base}/socket", "readers")["readers"]))
         ask(f"{base}/socket", "open")
@@ -136,8 +139,7 @@ def run(build, base, seconds):
         lines = sum(s.finish() for s in senders)
         until(lambda: ask(f"{base}/socket", "status")["tally"]["readings"] == lines)
     finally:
-        daemon.terminate()
-        daemon.wait()
+        own.end(daemon)
         for fd in (fd for pair in ports for fd in pair):
             os.close(fd)
     with sqlite3.connect(f"file:{base}/register.db?mode=ro", uri=True) as db:

@@ -7,6 +7,7 @@ import subprocess
 import sqlite3
 import time
 
+import own
 import race
 import reconcile
 
@@ -31,8 +32,7 @@ def session(build, directory, env, db, row, rounds):
         subprocess.run(reader, check=True, stdout=subprocess.DEVNULL)
         read.append(time.monotonic() - begin)
         begin = time.monotonic()
-        daemon = subprocess.Popen([f"{build}/lugmarkd"], env=env, stderr=subprocess.DEVNULL)
-        try:
+        with own.running([f"{build}/lugmarkd"], env=env, stderr=subprocess.DEVNULL) as daemon:
             race.settle(build, env)
             started.append(time.monotonic() - begin)
             begin = time.monotonic()
@@ -42,9 +42,6 @@ def session(build, directory, env, db, row, rounds):
             memory = max(memory, rss_of(daemon.pid))
             subprocess.run([f"{build}/lugmark", "close"], env=env, check=False,
                            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-        finally:
-            daemon.terminate()
-            daemon.wait()
     a, b, c = (statistics.median(x) for x in (opened, read, started))
     row("open a session on 1,000,000 animals", f"{a:.2f} s", f"SQLite reads all once {b:.2f} s",
         a / b, "<= 2", a <= 2 * b)
