@@ -1,0 +1,2 @@
+/* Stands in for the list of the page's files, which make writes. */
+PAGE_FILE(race_html, "race.html")
