@@ -5,6 +5,7 @@
 #include "powercut.h"
 
 #define EVENTS_MAX 1024
+#define BURST_MAX 80
 
 /* What was written, in order, and what had been acknowledged at which place of the log. */
 struct script {
@@ -44,15 +45,21 @@ static void append(struct script *c, struct lm_event ev)
     noted(c, ev.kind, ev.eid.bits);
 }
 
-/* Readings of one turn of the loop: one transaction. */
+/* Readings of one turn of the loop: one transaction, as the daemon writes it. */
 static void readings(struct script *c, unsigned n)
 {
-    assert_int_equal(lm_store_begin(c->s), LM_OK);
+    struct lm_event evs[BURST_MAX] = {0};
+    assert_true(n <= BURST_MAX);
     for (unsigned i = 0; i < n; i++) {
-        struct lm_event ev = {.kind = LM_EVENT_READING, .lane = "1"};
-        ev.eid = code(1 + (c->n * 7) % 24);
-        append(c, ev);
+        evs[i] = (struct lm_event){.kind = LM_EVENT_READING, .lane = "1"};
+        evs[i].eid = code(1 + ((c->n + i) * 7) % 24);
+        evs[i].t_ms = T0 + (int64_t) c->n + i;
     }
+    assert_int_equal(lm_store_begin(c->s), LM_OK);
+    if (lm_store_append_all(c->s, &c->session, evs, n) != LM_OK)
+        fail_msg("append: %s", lm_store_problem(c->s)->what);
+    for (unsigned i = 0; i < n; i++)
+        noted(c, LM_EVENT_READING, evs[i].eid.bits);
     assert_int_equal(lm_store_commit(c->s), LM_OK);
     acknowledge(c);
 }
@@ -110,7 +117,7 @@ static void play(struct script *c)
     one(c, LM_EVENT_SIGHTING);
     change(c, "boer");
     checkpoint(c, "PASSIVE");
-    readings(c, 40);
+    readings(c, BURST_MAX);
     one(c, LM_EVENT_HEADS);
     change(c, "alpine");
     assert_int_equal(lm_store_undo(c->s, T0, "typed wrongly", NULL), LM_OK);
