@@ -170,9 +170,10 @@ class Whole(unittest.TestCase):
             options = re.findall(r"(?m)^  (?:-., |    )(--[a-z0-9-]+)",
                                  run(lugmark, command, "--help").stdout.split("\nexample:")[0])
             self.assertEqual(offered[command].split(), options, command)
-            for option in options:  # and the parser knows each: with nothing behind it, or with too much
-                said = run(lugmark, command, option, "--help").stderr
-                self.assertNotIn("there is no option", said)
+            for option in options:  # and the parser knows each; what stands last keeps it from acting
+                said = run(lugmark, command, option, "x", "--no-such-option")
+                self.assertEqual(said.returncode, 2, said.args)
+                self.assertNotIn(f"no option {option};", said.stderr)
 
     def test_keys_of_the_configuration(self):
         tables = key_lists()
