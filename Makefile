@@ -194,27 +194,30 @@ tests: programs $(UNIT)
 asan:
 	@$(MAKE) --no-print-directory MODE=debug programs
 
+# Where a target's programs are: BUILD of the command line, else the folder of its mode.
+at = $(if $(filter command,$(firstword $(origin BUILD))),$(BUILD),build/$(1))
+
 check:
 	@./tests/deps check
 	@$(MAKE) --no-print-directory MODE=debug tests
-	@./tests/run build/debug
+	@./tests/run $(call at,debug)
 
 demo:
 	@./tests/deps build
 	@$(MAKE) --no-print-directory -s MODE=release programs
-	@./fixtures/demo/run build/release
+	@./fixtures/demo/run $(call at,release)
 
 bench:
 	@./tests/deps bench
 	@$(MAKE) --no-print-directory -s MODE=release programs
-	@./tests/bench/run build/release
+	@./tests/bench/run $(call at,release)
 
 coverage:
 	@./tests/deps check
 	@$(MAKE) --no-print-directory MODE=coverage tests
-	@find build/coverage -name '*.gcda' -delete
-	@./tests/run build/coverage
-	@./tests/coverage/run build/coverage
+	@find $(call at,coverage) -name '*.gcda' -delete
+	@./tests/run $(call at,coverage)
+	@./tests/coverage/run $(call at,coverage)
 
 mutate:
 	@./tests/deps check
@@ -232,16 +235,16 @@ habits: check-layers format-check
 portable:
 	@./tests/portable/run build/portable
 
-TORTURE := $(addprefix build/release/unit/,test_powercut test_nth_fail test_nth_byte test_nth_noise)
+TORTURE = $(addprefix $(call at,release)/unit/,test_powercut test_nth_fail test_nth_byte test_nth_noise)
 torture:
 	@./tests/deps check
 	@$(MAKE) --no-print-directory -s MODE=release programs $(TORTURE)
-	@./tests/torture/run build/release $(or $(KILLS),1000)
+	@./tests/torture/run $(call at,release) $(or $(KILLS),1000)
 
 soak:
 	@./tests/deps check
 	@$(MAKE) --no-print-directory -s MODE=release programs
-	@LUGMARK_BUILD=$(CURDIR)/build/release ./tests/torture/soak.py $(or $(SECONDS),3600)
+	@LUGMARK_BUILD=$(abspath $(call at,release)) ./tests/torture/soak.py $(or $(SECONDS),3600)
 
 valgrind:
 	@./tests/deps valgrind

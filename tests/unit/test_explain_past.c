@@ -213,6 +213,31 @@ static void beside_before(void **state)
     }
 }
 
+/** Beside whom it walked before counts, not beside whom those walked that are beside the code now.
+ */
+static void beside_somebody_else_before(void **state)
+{
+    (void) state;
+    struct lm_explain_beside pairs[FLOCK] = {{39, 10}};
+    uint32_t n = 1;
+    for (uint32_t i = 0; i + 1 < FLOCK; i++) {
+        if (i != 38 && i != 39)
+            pairs[n++] = (struct lm_explain_beside){i, i + 1};
+    }
+    const struct lm_explain_options options = {.beside = pairs, .n_beside = n};
+    for (int near = 0; near < 2; near++) { /* A40 is missing; A11 walks in its place */
+        struct muster y = muster_of(false);
+        y.reads[40] = 1011;
+        y.reads[11] = near ? 1041 : 5001;
+        y.reads[41] = near ? 5001 : 1041;
+        struct lm_explain *x = explained(&y, &options);
+        const struct lm_explanation *e = of(&y, x, LM_EX_NEW_DEVICE, 40);
+        assert_non_null(e);
+        assert_int_equal(says(e, "one that walked beside it in the session before"), near);
+        end(&y, x);
+    }
+}
+
 /** Pairs of animals that are not there, and curves without a step: no crash, no effect. */
 static void odd_options(void **state)
 {
@@ -242,6 +267,7 @@ int main(void)
         cmocka_unit_test(age_of_devices),
         cmocka_unit_test(mobs),
         cmocka_unit_test(beside_before),
+        cmocka_unit_test(beside_somebody_else_before),
         cmocka_unit_test(odd_options),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
