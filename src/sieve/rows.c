@@ -69,7 +69,7 @@ struct scan {
     unsigned n_columns;
     enum look look[SIEVE_COLUMNS];
     int key, eid, number; /* places, -1 for none */
-    bool mob_seen, expected_seen;
+    bool mob_seen;
     struct word words[SIEVE_COLUMNS][WORDS];
     struct sieve_cell cells[SIEVE_COLUMNS];
     bool foreign[1024]; /* countries that nobody has: their codes are in doubt */
@@ -310,9 +310,8 @@ static bool take_row(struct scan *c, const char *line, size_t len, uint64_t at)
     uint32_t row = rows->n++;
     if (!take_code(c, row, &flags) || !take_names(c, row))
         return false;
-    if (row == 0 || ((flags & ROW_EXPECTED) && !c->expected_seen))
-        flags |= ROW_STAYS; /* so that there is an animal, and one expected */
-    c->expected_seen = c->expected_seen || (flags & ROW_EXPECTED);
+    if (row == 0)
+        flags |= ROW_STAYS; /* so that there is an animal */
     rows->flags[row] = flags;
     rows->at[row] = (uint32_t) at;
     return true;
