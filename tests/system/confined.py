@@ -20,6 +20,7 @@ LIBC = ctypes.CDLL(None, use_errno=True)
 PR_SET_NO_NEW_PRIVS, PR_CAPBSET_DROP, PR_SET_SECCOMP = 38, 24, 22
 CLONE_NEWUSER = 0x10000000
 NOBODY = 65534
+NO_NAMESPACE = "no user namespace can be made here"  # a chroot, or a kernel told not to
 LOAD, AND, JEQ, JSET, RET = 0x20, 0x54, 0x15, 0x45, 0x06
 ALLOW, REFUSE = 0x7FFF0000, 0x00050001  # SECCOMP_RET_ERRNO with EPERM
 NUMBER, ARCH = 0, 4
@@ -120,13 +121,15 @@ def be_somebody(gid):
     ready, go = os.pipe(), os.pipe()
     me = os.getpid()
     if os.fork() == 0:  # stays outside, with the right to write the maps
-        os.read(ready[0], 1)
+        os.close(ready[1])
+        if not os.read(ready[0], 1):
+            os._exit(1)
         for kind in ("uid", "gid"):
             with open(f"/proc/{me}/{kind}_map", "w", encoding="utf-8") as out:
                 out.write(f"0 0 1\n{NOBODY} {NOBODY} 1\n")
         os.write(go[1], b"x")
         os._exit(0)
-    check(LIBC.unshare(CLONE_NEWUSER), "a user namespace")
+    check(LIBC.unshare(CLONE_NEWUSER), NO_NAMESPACE)
     os.write(ready[1], b"x")
     os.read(go[0], 1)
     os.wait()

@@ -6,6 +6,7 @@ import os
 import re
 import struct
 import subprocess
+import sys
 import time
 
 import tap
@@ -29,6 +30,43 @@ class OverSix(PageTest):
         status, _, said = self.ask("POST", "/do", json.dumps({"do": "status"}),
                                    dict(JSON, Host=f"[::1]:{port}", Origin=f"http://[::1]:{port}"))
         self.assertEqual((status, json.loads(said)["ok"]), (200, True))
+
+
+class OnAllNetworks(DaemonTest):
+    """In a network of the daemon's own, in which there is nothing but loopback."""
+
+    ALONE = ["unshare", "--net", sys.executable, "-c", """
+import fcntl, os, socket, struct, sys
+with socket.socket() as s:  # loopback up
+    fcntl.ioctl(s, 0x8914, struct.pack("16sH14x", b"lo", 1))
+os.execv(sys.argv[1], sys.argv[1:])
+"""]
+
+    def alone(self, listen):
+        if subprocess.run([*self.ALONE, "/bin/true"], capture_output=True, check=False).returncode:
+            self.skipTest("no network of its own may be made here")
+        y = self.yard(start=False, config=f"[page]\nlisten = {listen}\n")
+        argv = y.argv()
+        y.argv = lambda: self.ALONE + argv
+        return y.start()
+
+    def test_where_it_listens_and_where_it_is_found(self):
+        for listen, there, here in (("0.0.0.0:8480", "0.0.0.0", "127.0.0.1"),
+                                    ("[::]:8480", "[::]", "[::1]")):
+            if there == "[::]" and not os.path.exists("/proc/net/if_inet6"):
+                continue
+            y = self.alone(listen)
+            self.assertIn(f"listening on http://{there}:8480/", y.said())
+            self.assertIn(f"http://{here}:8480/", json.dumps(y.client().ask("status")))
+            y.stop()
+
+    def test_a_machine_without_a_lan_opens_nothing_for_others(self):
+        for listen in ("127.0.0.1:8480", "[::1]:8480"):
+            y = self.alone(listen)
+            answer = y.client().ask("pair")
+            self.assertNotIn("for paired devices", y.said(), answer)
+            self.assertEqual(y.said().count("listening on"), 1)
+            y.stop()
 
 
 class Asked(PageTest):

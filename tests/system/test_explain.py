@@ -238,6 +238,19 @@ class Planted(CliTest):
         self.assertNotIn("100 %", out)
         self.assertIn("to mend: lugmark retag A7", out)
 
+    def test_a_long_run_and_a_name_that_a_shell_would_take_apart(self):
+        run = [f"A{i}" for i in range(11, 26)]
+        numbers = [self.flock[k][1] for k in run]
+        for i, key in enumerate(run):
+            self.flock[key][1] = numbers[i - 1]
+        self.calls = [(f"{200 + i:04d}", code(1000000 + i)) for i in (3, 12, 14, 17, 20, 23, 30)]
+        self.flock["it's 3"] = [code(1000950), "0950"]
+        self.more = [code(1000951)]
+        self.calls.append(("0950", code(1000951)))
+        out = self.good(*self.files(), exit_code=1)
+        self.assertRegex(out, r"A11, A12, .*A22 and 3 more: .* by 1\b")
+        self.assertIn(r"to mend: lugmark retag 'it'\''s 3' ", out)
+
 
 class Register(CliTest):
     """The same through the register: a session walked past the daemon."""
@@ -386,6 +399,18 @@ class Register(CliTest):
         self.good("explain", "--reject", e["id"])
         self.walk(reads, [("0207", code(1000777))])  # the next session makes it again
         self.assertEqual(self.told(exit_code=0), [])
+
+    def test_nothing_to_explain_and_nothing_sure(self):
+        reads = [code(1000000 + i) for i in range(1, 41)]
+        self.walk(reads, [])
+        self.assertEqual(self.good("explain"), "Nothing to explain.\n")
+        self.walk(reads[1:], [])
+        self.assertIn("no explanation is that sure", self.good("explain", "--accept-all"))
+        e = self.by_kind("absent")[0]
+        said = self.json("explain", "--reject", e["id"])
+        self.assertEqual((said["explanation"], said["settled"], said["animals"]),
+                         (e["id"], "rejected", ["A1"]))
+        self.assertIn("is settled", self.bad("explain", "--reject", e["id"]))
 
     def test_wrong_usage(self):
         self.walk([code(1000000 + i) for i in range(1, 40)], [])

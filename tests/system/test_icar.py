@@ -469,6 +469,49 @@ class Import(Icar):
         self.take(doc)
         self.assertEqual(self.good("export"), after)
 
+    def test_identifiers_that_belong_to_others(self):
+        self.filled()
+        code = {"scheme": "std.iso.11785"}
+        two = self.animal("999000000000001", alternativeIdentifiers=[
+            dict(code, id="999000000000005")])
+        self.refused({"member": [two]}, "belong to more than one animal of the register")
+        self.good("add", "--animal", "999000000000820", "--species", "goat", "--eid",
+                  "999000000000821")
+        self.refused({"member": [self.animal("999000000000820")]},
+                     "all its identifiers are names of other animals")
+
+    def test_sets_with_odd_members(self):
+        self.filled()
+        a_set = {"resourceType": "icarAnimalSetResource", "id": "8", "purpose": "Session",
+                 "meta": {"source": "org.example.race", "modified": "2026-09-14T08:00:00Z",
+                          "created": "2026-09-14T07:00:00Z"},
+                 "member": [{"scheme": "std.iso.11785", "id": "999000000000001"},
+                            {"scheme": "org.example.race.animal", "id": "A5"}]}
+        self.refused({"member": [dict(a_set, id="8" * 90)]}, "longer than 63 bytes together")
+        said = self.run_("import", "--format", "icar", self.write("in.json", json.dumps(a_set)))
+        self.assertIn("1 members named only by the sender's own key", said.stdout + said.stderr)
+
+    def test_who_came_back(self):
+        self.filled()
+        self.good("found", "A6", "--date", "2026-02-01")
+        self.good("edit", "A2", "--status", "on-farm", "--status-date", "2026-03-01", "--why",
+                  "bought")
+        arrivals, said = self.export("arrivals")
+        self.assertEqual([(m["animal"]["id"], m["arrivalReason"], m["eventDateTime"][:10])
+                          for m in arrivals],
+                         [("999000000000002", "Purchase", "2026-03-01")])
+        self.assertIn("1 lost animals that were found again: no movement", said)
+        self.write("n.csv", "animal,species,sex,eid\nN1,goat,doe,999000000000830\n")
+        self.good("buy", "--list", "n.csv", "--date", "2026-03-02")
+        self.assertIn("999000000000830", json.dumps(self.export("arrivals")[0]))
+        self.good("undo", "--register")  # it never came
+        self.assertNotIn("999000000000830", json.dumps(self.export("arrivals")[0]))
+        self.good("buy", "--list", "n.csv", "--date", "2026-03-04")
+        self.assertEqual([(m["arrivalReason"], m["eventDateTime"][:10])
+                          for m in self.export("arrivals")[0]
+                          if m["animal"]["id"] == "999000000000830"],
+                         [("Purchase", "2026-03-04")])
+
     def test_dry_run(self):
         self.good("init")
         self.assertIn("--dry-run", self.take({"member": [self.animal("999000000000001")]}, "-n"))

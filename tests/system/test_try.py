@@ -167,7 +167,7 @@ class Try(CliTest):
                                             stdin=b""))
         self.assertIn("none.bin", self.bad("readers", "--try", "none.bin"))
         self.bad("readers", "--try", self.dir)
-        self.assertIn("more than 16 MiB", self.bad("readers", "--try", "/dev/stdin",
+        self.assertIn("more than 16 MiB", self.bad("readers", "--try", "/proc/self/fd/0",
                                                    stdin=bytes((16 << 20) + 1)))
 
     def test_usage(self):
