@@ -17,8 +17,10 @@ void lanes_note(struct lanes *lanes, const struct lm_event *ev, const struct lm_
     if (ev->kind != LM_EVENT_READING) {
         return;
     }
-    size_t i = 0;
-    while (i < lanes->n && strcmp(lanes->all[i].lane, ev->lane) != 0) {
+    /* Mostly the next reading comes from where the last one came. */
+    bool same = lanes->last < lanes->n && strcmp(lanes->all[lanes->last].lane, ev->lane) == 0;
+    size_t i = same ? lanes->last : 0;
+    while (!same && i < lanes->n && strcmp(lanes->all[i].lane, ev->lane) != 0) {
         i++;
     }
     if (i == sizeof lanes->all / sizeof lanes->all[0]) {
@@ -28,6 +30,7 @@ void lanes_note(struct lanes *lanes, const struct lm_event *ev, const struct lm_
         lanes->n++;
         snprintf(lanes->all[i].lane, sizeof lanes->all[i].lane, "%s", ev->lane);
     }
+    lanes->last = i;
     lanes->all[i].readings++;
     lanes->all[i].passes += verdict->new_pass ? 1u : 0u;
 }

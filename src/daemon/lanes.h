@@ -17,6 +17,7 @@ struct lane_tally {
 struct lanes {
     struct lane_tally all[CONFIG_LANES + CONFIG_READERS];
     size_t n;
+    size_t last; /**< whose reading came last */
 };
 
 /** Count an event that was applied. Anything but a reading changes nothing. */

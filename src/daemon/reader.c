@@ -36,8 +36,8 @@ static void on_reading(void *ctx, const struct lm_event *ev)
     e.open = NULL;
     e.record = NULL;
     /* Whatever time the reader gave: clocks of readers are never trusted, order is arrival. */
-    e.t_ms = clock_wall_ms();
-    e.clock_ms = fold_clock(&d->fold);
+    e.t_ms = r->turn_ms;
+    e.clock_ms = r->turn_clock;
     memcpy(e.lane, r->config->lane, sizeof e.lane);
     memcpy(e.reader, r->config->block.name, sizeof e.reader);
     if (e.kind == LM_EVENT_READING) {
@@ -79,8 +79,11 @@ static void on_note(void *ctx, const char *line)
 
 static void show(struct reader *r);
 
+/* For one turn of its driver: all that it hands over now had come before. */
 static struct lm_sink sink_of(struct reader *r)
 {
+    r->turn_ms = clock_wall_ms();
+    r->turn_clock = fold_clock(&r->d->fold);
     return (struct lm_sink){.reading = on_reading, .reject = on_reject, .ctx = r, .note = on_note};
 }
 

@@ -30,6 +30,8 @@ struct reader {
     struct event *readable; /**< NULL while closed or without a descriptor */
     struct event *timer;    /**< next try while closed, next tick while open */
     int64_t since_ms;       /**< wall clock of the last change of state */
+    int64_t turn_ms;        /**< wall clock when its driver's turn began */
+    int64_t turn_clock;     /**< session clock then */
     int64_t last_ms;        /**< wall clock of the last reading, LM_TIME_NONE before it */
     int64_t heard_ms;       /**< steady clock of the last byte, or of the opening */
     int64_t opened_ms;      /**< steady clock of the opening */

@@ -40,26 +40,55 @@ static void put_word(struct line *l, const char *word)
     PUT(l, "\"");
 }
 
+/* Two digits are found here, not calculated. */
+static const char pairs[] = "0001020304050607080910111213141516171819"
+                            "2021222324252627282930313233343536373839"
+                            "4041424344454647484950515253545556575859"
+                            "6061626364656667686970717273747576777879"
+                            "8081828384858687888990919293949596979899";
+
 /* Exactly so many digits, zeros first. */
-static inline void put_digits(struct line *l, uint64_t value, size_t n)
+static inline void write_digits(char *to, uint64_t value, size_t n)
 {
-    char *to = room(l, n);
-    for (size_t i = n; to != NULL && i-- > 0; value /= 10) {
-        to[i] = (char) ('0' + value % 10);
+    for (; n > 1; n -= 2, value /= 100) {
+        memcpy(to + n - 2, pairs + value % 100 * 2, 2);
+    }
+    if (n > 0) {
+        to[0] = (char) ('0' + value % 10);
     }
 }
 
-static void put_number(struct line *l, int64_t value)
+static inline void put_digits(struct line *l, uint64_t value, size_t n)
+{
+    char *to = room(l, n);
+    if (to != NULL) {
+        write_digits(to, value, n);
+    }
+}
+
+/* More than one digit, or less than nothing. */
+static void put_long_number(struct line *l, int64_t value)
 {
     uint64_t rest = value < 0 ? 0 - (uint64_t) value : (uint64_t) value;
+    uint64_t left = rest;
     size_t n = 1;
-    for (uint64_t over = 10; n < 20 && rest >= over; over *= 10) {
-        n++;
+    for (; left >= 10000; left /= 10000) {
+        n += 4;
     }
+    n += (left >= 10 ? 1u : 0u) + (left >= 100 ? 1u : 0u) + (left >= 1000 ? 1u : 0u);
     if (value < 0) {
         PUT(l, "-");
     }
     put_digits(l, rest, n);
+}
+
+static inline void put_number(struct line *l, int64_t value)
+{
+    if (value >= 0 && value < 10) {
+        put_digits(l, (uint64_t) value, 1);
+    } else {
+        put_long_number(l, value);
+    }
 }
 
 /* Control characters and what is no UTF-8 are left to the plain way. */
@@ -96,16 +125,17 @@ static void put_text_or_null(struct line *l, const char *text)
     }
 }
 
+_Static_assert(LM_REASONS < 32, "reasons are bits of an unsigned");
+#define ALL_REASONS ((1u << LM_REASONS) - 1u)
+
 static void put_reasons(struct line *l, unsigned reasons)
 {
     bool more = false;
     PUT(l, ",\"reasons\":[");
-    for (unsigned i = 0; i < LM_REASONS; i++) {
-        if ((reasons & 1u << i) != 0) {
-            put(l, ",", more ? 1 : 0);
-            put_word(l, lm_reason_name((enum lm_reason) i));
-            more = true;
-        }
+    for (unsigned left = reasons & ALL_REASONS; left != 0; left &= left - 1) {
+        put(l, ",", more ? 1 : 0);
+        put_word(l, lm_reason_name((enum lm_reason) __builtin_ctz(left)));
+        more = true;
     }
     PUT(l, "]");
 }
@@ -119,22 +149,19 @@ static void put_time(struct line *l, int64_t t_ms)
         put_text_or_null(l, t_ms != LM_TIME_NONE ? lm_time_format(t_ms, text) : NULL);
         return;
     }
-    uint64_t ms = (uint64_t) t_ms % 86400000u;
-    PUT(l, "\"");
-    put_digits(l, (uint64_t) date.year, 4);
-    PUT(l, "-");
-    put_digits(l, date.month, 2);
-    PUT(l, "-");
-    put_digits(l, date.day, 2);
-    PUT(l, "T");
-    put_digits(l, ms / 3600000u, 2);
-    PUT(l, ":");
-    put_digits(l, ms / 60000u % 60u, 2);
-    PUT(l, ":");
-    put_digits(l, ms / 1000u % 60u, 2);
-    PUT(l, ".");
-    put_digits(l, ms % 1000u, 3);
-    PUT(l, "Z\"");
+    static const char form[] = "\"0000-00-00T00:00:00.000Z\"";
+    uint32_t ms = (uint32_t) ((uint64_t) t_ms % 86400000u);
+    char *to = room(l, sizeof form - 1);
+    if (to != NULL) {
+        memcpy(to, form, sizeof form - 1);
+        write_digits(to + 1, (uint64_t) date.year, 4);
+        write_digits(to + 6, date.month, 2);
+        write_digits(to + 9, date.day, 2);
+        write_digits(to + 12, ms / 3600000u, 2);
+        write_digits(to + 15, ms / 60000u % 60u, 2);
+        write_digits(to + 18, ms / 1000u % 60u, 2);
+        write_digits(to + 21, ms % 1000u, 3);
+    }
 }
 
 /* As lm_eid_format() has it. */

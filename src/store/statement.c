@@ -3,10 +3,12 @@
 #include <string.h>
 
 /* Readings without doubt, of one session: for each its time, clock, lane, reader and code. */
+#define FOUR_OF(row) row "," row "," row "," row
 #define READING "(?1,0,?,?,?,?,?,?)"
-#define READINGS_4 READING "," READING "," READING "," READING
-#define READINGS_8 READINGS_4 "," READINGS_4
-#define READINGS_32 READINGS_8 "," READINGS_8 "," READINGS_8 "," READINGS_8
+#define READINGS_8 FOUR_OF(READING) "," FOUR_OF(READING)
+/* All of one turn of a reader: for each only its code. */
+#define TURN "(?1,0,?2,?3,?4,?5,?,?)"
+#define TURN_16 FOUR_OF(FOUR_OF(TURN))
 #define READINGS_ADD                                                                               \
     "INSERT INTO event(session_id, kind, t_ms, clock_ms, lane, reader, bits, known) VALUES"
 
@@ -48,7 +50,8 @@ static const char *const sql[LM_ST_COUNT] = {
                         "known, doubt, text, cut, heads, body, token) "
                         "VALUES(?,?,?,?,?,?,?,?,?,?,?,?,?,?)",
     [LM_ST_READINGS_8] = READINGS_ADD READINGS_8,
-    [LM_ST_READINGS_64] = READINGS_ADD READINGS_32 "," READINGS_32,
+    [LM_ST_TURN_16] = READINGS_ADD TURN_16,
+    [LM_ST_TURN_64] = READINGS_ADD FOUR_OF(TURN_16),
     [LM_ST_CHANGE_ADD] = "INSERT INTO event(session_id, kind, t_ms, clock_ms, animal_id, body, "
                          "why, token, part_of, undoes) VALUES(?,6,?,?,?,?,?,?,?,?)",
     [LM_ST_TOKEN] = "SELECT seq, session_id FROM event WHERE token = ?1",

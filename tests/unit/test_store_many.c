@@ -10,13 +10,15 @@ static unsigned dice(unsigned *seed, unsigned sides)
     return (*seed >> 16) % sides;
 }
 
-static struct lm_event any_event(unsigned *seed)
+/* One in `odd` / 7 is no reading without doubt. */
+static struct lm_event any_event(unsigned *seed, unsigned odd)
 {
-    struct lm_event ev = {.kind = LM_EVENT_READING, .t_ms = T0, .clock_ms = dice(seed, 9999)};
+    struct lm_event ev = {.kind = LM_EVENT_READING, .clock_ms = dice(seed, 9999)};
+    ev.t_ms = T0 + dice(seed, 9999);
     snprintf(ev.lane, sizeof ev.lane, "%.1s", &"12"[dice(seed, 3)]);
     snprintf(ev.reader, sizeof ev.reader, "%.5s", &"r1234567890"[dice(seed, 12)]);
     ev.eid = code(dice(seed, 1000000));
-    switch (dice(seed, 60)) {
+    switch (dice(seed, odd)) {
     case 0:
         ev.kind = LM_EVENT_SIGHTING;
         snprintf(ev.text, sizeof ev.text, "0417");
@@ -46,6 +48,20 @@ static struct lm_event any_event(unsigned *seed)
         break;
     }
     return ev;
+}
+
+/* Mostly of the same turn of the same reader; else one thing differs. */
+static void share_turn(struct lm_event *ev, const struct lm_event *before, unsigned *seed)
+{
+    unsigned differs = dice(seed, 300);
+    if (differs != 0)
+        ev->t_ms = before->t_ms;
+    if (differs != 1)
+        ev->clock_ms = before->clock_ms;
+    if (differs != 2)
+        memcpy(ev->lane, before->lane, sizeof ev->lane);
+    if (differs != 3)
+        memcpy(ev->reader, before->reader, sizeof ev->reader);
 }
 
 static int64_t open_session(struct lm_store *s)
@@ -95,8 +111,11 @@ static void test_as_one_by_one(void **state)
         struct lm_event a[BATCH_MAX], c[BATCH_MAX];
         size_t n = b == 1 ? 0 : b == 2 ? 1 : b < 6 ? 64 + b : dice(&seed, BATCH_MAX);
         int64_t of = dice(&seed, 9) ? session : 0;
-        for (size_t i = 0; i < n; i++)
-            a[i] = any_event(&seed);
+        for (size_t i = 0; i < n; i++) {
+            a[i] = any_event(&seed, b % 4 ? 3000 : 60);
+            if (b % 3 && i > 0)
+                share_turn(&a[i], &a[i - 1], &seed);
+        }
         memcpy(c, a, sizeof a);
         one_by_one(plain->s, of, a, n);
         if (b % 2)
