@@ -131,6 +131,7 @@ static enum lm_err each_birth(const struct lm_record *rec, long line, void *ctx)
 /* What of one animal's history its arrivals are made of. */
 struct comings {
     struct icar_writer *w;
+    uint32_t n, void_n;  /* changes so far; those up to the last taking back, which never were */
     bool known;          /* its first entry was seen */
     uint8_t status;      /* as the change before left it */
     struct lm_date left; /* since when it was away */
@@ -183,15 +184,23 @@ static enum lm_err emit_arrival(
     return put_words(w, ev, words, 1);
 }
 
+static enum lm_err each_taking_back(const struct lm_event *ev, const char *why, void *ctx)
+{
+    struct comings *c = ctx;
+    (void) why;
+    c->n++;
+    if (ev->record->struck)
+        c->void_n = c->n;
+    return LM_OK;
+}
+
 static enum lm_err each_coming(const struct lm_event *ev, const char *why, void *ctx)
 {
     struct comings *c = ctx;
     const struct lm_record *rec = ev->record;
     const char *reason = NULL;
-    if (rec->struck) { /* taken back: if it comes again, that is its first entry */
-        c->known = false;
+    if (++c->n <= c->void_n) /* what comes behind is its first entry */
         return LM_OK;
-    }
     bool here = rec->status == LM_ON_FARM;
     if (here && !c->known)
         reason = came_by(why);
@@ -207,7 +216,9 @@ static enum lm_err each_arrival(const struct lm_record *rec, long line, void *ct
 {
     struct comings c = {.w = ctx};
     (void) line;
-    return lm_store_history(c.w->store, rec->key, each_coming, &c);
+    enum lm_err err = lm_store_history(c.w->store, rec->key, each_taking_back, &c);
+    c.n = 0;
+    return err != LM_OK ? err : lm_store_history(c.w->store, rec->key, each_coming, &c);
 }
 
 static enum lm_err write_arrivals(struct icar_writer *w)

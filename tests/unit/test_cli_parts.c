@@ -31,8 +31,14 @@ static void back(struct screen *s)
 {
     fflush(stderr);
     struct pollfd p = {.fd = s->pty.master, .events = POLLIN};
-    ssize_t n = poll(&p, 1, 200) > 0 ? read(s->pty.master, s->said, sizeof s->said - 1) : 0;
-    s->said[n > 0 ? n : 0] = '\0';
+    size_t used = 0; /* a terminal passes on what was written in as many pieces as it likes */
+    while (used + 1 < sizeof s->said && poll(&p, 1, 200) > 0) {
+        ssize_t n = read(s->pty.master, s->said + used, sizeof s->said - 1 - used);
+        if (n <= 0)
+            break;
+        used += (size_t) n;
+    }
+    s->said[used] = '\0';
     dup2(s->kept, STDERR_FILENO);
     close(s->kept);
     pty_unplug(&s->pty);

@@ -45,6 +45,21 @@ static void a_uid_and_blanks(void **state)
             fail_msg("%s: %s", rows[i].text, p.what);
 }
 
+/* Of words of three letters one stands for a country; the others are no code of any. */
+static void three_letters(void **state)
+{
+    static const char *const words[] = {"TSA", "tsa", "VSA", "URA", "USB", "us`", "QSA", "ESA"};
+    struct lm_problem p;
+    (void) state;
+    assert_int_equal(decode("uSa 003123456789", &p), LM_OK);
+    for (size_t i = 0; i < sizeof words / sizeof *words; i++) {
+        char text[32];
+        snprintf(text, sizeof text, "%s003123456789", words[i]);
+        if (decode(text, &p) == LM_OK || strstr(p.what, "no country has the letters") != NULL)
+            fail_msg("%s: %s", text, p.what);
+    }
+}
+
 static void times_of_other_zones(void **state)
 {
     static const struct {
@@ -268,6 +283,7 @@ int main(void)
         cmocka_unit_test(how_long_a_uid_is),
         cmocka_unit_test(a_letter_cut_at_the_end),
         cmocka_unit_test(a_path_that_ends_in_strokes),
+        cmocka_unit_test(three_letters),
         cmocka_unit_test(times_of_other_zones),
         cmocka_unit_test(chunks_that_grow_too_long),
         cmocka_unit_test(reserved_in_the_midst),

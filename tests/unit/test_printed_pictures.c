@@ -74,6 +74,86 @@ static void retention_as_published(void **state)
     free(text);
 }
 
+/* The four largest groups, in the order of their devices; what is not shown is counted. */
+static void the_largest_groups(void **state)
+{
+    (void) state;
+    struct lm_life_step step = {.t = 10, .stays = 0.9};
+    struct lm_retention groups[] = {
+        {"S1", LM_FLAG_TAG, LM_LEFT_EAR, 30, 3, 0, 90, 1, &step},
+        {"S2", LM_FLAG_TAG, LM_LEFT_EAR, 50, 3, 0, 91, 1, &step},
+        {"", LM_BOLUS, LM_RUMEN, 50, 2, 0, 92, 0, NULL}, /* none that tells a share */
+        {"S4", LM_FLAG_TAG, LM_LEFT_EAR, 20, 3, 0, 93, 1, &step},
+        {"S5", LM_FLAG_TAG, LM_LEFT_EAR, 99, 0, 0, 94, 0, NULL}, /* of which none was lost */
+        {"S6", LM_FLAG_TAG, LM_LEFT_EAR, 70, 1, 0, 95, 1, &step},
+        {"S7", LM_FLAG_TAG, LM_LEFT_EAR, 10, 1, 0, 96, 1, &step},
+    };
+    static const char *const shown[] = {"strip S6", "strip S2",
+        "bolus, rumen: 50 devices, 2 taken off or lost in up to 92 days.", "strip S1"};
+    struct lm_printed p = {.stays = {.n = N_OF(groups), .groups = groups}};
+    char *text = NULL;
+    size_t size = 0;
+    FILE *out = open_memstream(&text, &size);
+    lm_picture_stays(out, &p);
+    fclose(out);
+    const char *at = text;
+    for (size_t i = 0; i < N_OF(shown); i++) {
+        has(at, shown[i]);
+        at = strstr(at, shown[i]);
+    }
+    has(text, "flag tag, left ear, strip S2: 50 devices, 3 taken off or lost; 90.0 per cent");
+    has(text, "And 2 groups more; lugmark estimates lists them.");
+    has(text, "Of 1 more kinds no device was lost.");
+    for (int i = 0; i < 3; i++)
+        has_not(text, (const char *const[]){"strip S4", "strip S5", "strip S7"}[i]);
+    free(text);
+}
+
+/* What a finding is about: the number of the device that was removed, not of one worn now. */
+static void the_number_of_what_was_removed(void **state)
+{
+    (void) state;
+    struct lm_record rec = {.n_devices = 3};
+    struct lm_roll *roll = lm_roll_new();
+    static const char *const numbers[] = {"0101", "0777", "0888"};
+    struct lm_eid code[3], unknown;
+    snprintf(rec.key, sizeof rec.key, "A1");
+    for (unsigned k = 0; k < 3; k++) {
+        assert_int_equal(lm_eid_make(999, 5 + k, &code[k]), LM_OK);
+        rec.devices[k].eid = code[k];
+        rec.devices[k].gone = k > 0;
+        snprintf(rec.devices[k].visual, sizeof rec.devices[k].visual, "%s", numbers[k]);
+    }
+    assert_int_equal(lm_eid_make(999, 99, &unknown), LM_OK);
+    assert_int_equal(lm_roll_put(roll, &rec, NULL), LM_OK);
+    const struct {
+        struct lm_finding f;
+        const char *number, *codes;
+    } rows[] = {
+        {{.reason = LM_REMOVED_DEVICE, .eid = code[1]}, "0777", "999000000000006"},
+        {{.reason = LM_REMOVED_DEVICE, .eid = code[2]}, "0888", "999000000000007"},
+        {{.reason = LM_REMOVED_DEVICE, .eid = code[0]}, "", "999000000000005"}, /* it is worn */
+        {{.reason = LM_REMOVED_DEVICE, .eid = unknown}, "", "999000000000099"},
+        {{.reason = LM_REMOVED_DEVICE, .text = "0777"}, "0777", ""},
+        {{.reason = LM_NO_READING}, "0101", "999000000000005"},
+        {{.reason = LM_CODES_DIFFER, .eid = code[0], .eid2 = unknown}, "0101",
+            "999000000000005 999000000000099"},
+        {{.reason = LM_OUT_OF_RANGE, .text = "999"}, "0101", "999"},
+        {{.reason = LM_NOT_IN_REGISTER, .animal = LM_NO_ANIMAL, .text = "0999"}, "0999", ""},
+        {{.reason = LM_NOT_IN_REGISTER, .animal = LM_NO_ANIMAL, .eid = unknown}, "",
+            "999000000000099"},
+    };
+    struct lm_printed p = {.roll = roll};
+    for (size_t i = 0; i < N_OF(rows); i++) {
+        char number[160], codes[160];
+        lm_sheet_number(&p, &rows[i].f, number, sizeof number);
+        lm_sheet_codes(&p, &rows[i].f, codes, sizeof codes);
+        if (strcmp(number, rows[i].number) != 0 || strcmp(codes, rows[i].codes) != 0)
+            fail_msg("row %zu: \"%s\", \"%s\"", i, number, codes);
+    }
+    lm_roll_free(roll);
+}
+
 /* --- drawing --- */
 
 static void text_is_only_text(void **state)
@@ -127,6 +207,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(readability_as_published),
         cmocka_unit_test(retention_as_published),
+        cmocka_unit_test(the_largest_groups),
+        cmocka_unit_test(the_number_of_what_was_removed),
         cmocka_unit_test(text_is_only_text),
         cmocka_unit_test(ticks_are_round),
     };
