@@ -5,6 +5,7 @@ which codes nobody has. They take turns. The floor (floor.c) does that and nothi
 are what a person with data at hand would use. DuckDB's time is taken inside node, so that the start
 of node is no part of it.
 """
+import concurrent.futures
 import json
 import os
 import random
@@ -149,6 +150,12 @@ def peers(build, directory, register, readings):
     }
 
 
+def flock_of(directory, n):
+    """Written by another process: a program that we start is charged with what we ourselves hold."""
+    with concurrent.futures.ProcessPoolExecutor(1) as pool:
+        return pool.submit(write_flock, directory, n).result()
+
+
 def ours(build, register, readings, directory):
     return timed([f"{build}/lugmark", "reconcile", "--register", register, "--readings", readings,
                   "--json"], out=f"{directory}/ours.json")
@@ -168,7 +175,7 @@ def check_same(directory):
 
 
 def bench(build, directory, row, rounds, quick):
-    register, readings = write_flock(directory, 1000000)
+    register, readings = flock_of(directory, 1000000)
     others = peers(build, directory, register, readings)
     took = {name: [] for name, run in others.items() if run}
     mine, memory = [], 0
@@ -198,7 +205,7 @@ def bench(build, directory, row, rounds, quick):
 
 def growth(build, directory, row, small, small_memory):
     """Ten times as many, against itself: three rounds, for it is long."""
-    register, readings = write_flock(directory, 10000000)
+    register, readings = flock_of(directory, 10000000)
     runs = [ours(build, register, readings, directory) for _ in range(3)]
     wall, memory = statistics.median(r[0] for r in runs), max(r[2] for r in runs)
     row("  10 million of each: time", f"{wall:.2f} s", f"1 million {small:.2f} s", wall / small,

@@ -74,7 +74,7 @@ def find(build, env, db, row):
 
 
 def bench(build, directory, row, rounds):
-    register, _ = reconcile.write_flock(directory, 1000000)
+    register, _ = reconcile.flock_of(directory, 1000000)
     db = f"{directory}/million.db"
     env = dict(os.environ, LUGMARK_DB=db, LUGMARK_SOCKET=f"{directory}/million.sock")
     for argv in (["init"], ["import", register]):

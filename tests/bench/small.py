@@ -72,7 +72,7 @@ def counts(build, directory, row):
     if not shutil.which("valgrind"):
         row("instructions an animal, a reading", "", "no valgrind here", None, "-", None)
         return
-    small, big = (reconcile.write_flock(directory, n) for n in (10000, 20000))
+    small, big = (reconcile.flock_of(directory, n) for n in (10000, 20000))
     for way in ("quick", "plain"):
         env = dict(os.environ, LUGMARK_WAY=way)
         n = [instructions([f"{build}/lugmark", "reconcile", "--register", a[0], "--readings", b[1]],
