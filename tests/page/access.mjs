@@ -32,7 +32,7 @@ export async function ready(page) {
 export async function sheets(page, keys, each) {
     for (const key of keys) {
         await page.keyboard.press(key);
-        await page.locator("dialog").waitFor();
+        await page.locator("dialog[open]").waitFor();
         await page.waitForTimeout(150);
         await each(`sheet ${key}`);
         await page.keyboard.press("Escape");

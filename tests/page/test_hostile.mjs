@@ -134,7 +134,7 @@ test("in the stream, whatever the daemon lets through", () =>
         await unharmed(page);
         for (const key of ["q", "r", "m", "c"]) {
             await page.keyboard.press(key);
-            await page.locator("dialog").waitFor();
+            await page.locator("dialog[open]").waitFor();
             await unharmed(page);
             await page.keyboard.press("Escape");
         }

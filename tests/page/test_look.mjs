@@ -126,7 +126,7 @@ for (const [size, {width, height}] of Object.entries(SIZES))
                 assert.deepEqual(await touching(page), []);
                 for (const id of ["call", "head", "undo", "more"]) {
                     await page.locator(`#${id}`).click();
-                    await page.locator("dialog").waitFor();
+                    await page.locator("dialog[open]").waitFor();
                     assert.deepEqual(await touching(page), [], id);
                     assert.equal(
                         await page.evaluate(() => document.documentElement.scrollWidth <= innerWidth),

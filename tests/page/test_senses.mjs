@@ -33,7 +33,7 @@ test("by keys alone", () =>
     withYard({}, async (yard) => {
         const page = await yard.device("/", {size: "wide", touch: false});
         await page.keyboard.press("o");
-        await page.locator("dialog").waitFor();
+        await page.locator("dialog[open]").waitFor();
         await page.keyboard.press("Tab");
         for (let i = 0; i < 12 && (await page.evaluate(() => document.activeElement.id)) !== "mob"; i++)
             await page.keyboard.press("Tab");

@@ -100,7 +100,7 @@ test("the race page is German from its board to its last sheet", () =>
         for (const key of ["c", "h", "u", "n", "q", "r", "m", "x"]) {
             for (const p of [page, english]) {
                 await p.keyboard.press(key);
-                await p.locator("dialog").waitFor();
+                await p.locator("dialog[open]").waitFor();
             }
             await page.waitForTimeout(250);
             await same(`sheet ${key}`);
@@ -148,7 +148,7 @@ test("the race page in German fits a telephone, and can be touched", () =>
         assert.deepEqual(await touching(page), []);
         for (const id of ["call", "head", "undo", "more"]) {
             await page.locator(`#${id}`).tap();
-            await page.locator("dialog").waitFor();
+            await page.locator("dialog[open]").waitFor();
             assert.deepEqual(await touching(page), [], id);
             await german(page, id);
             await page.keyboard.press("Escape");

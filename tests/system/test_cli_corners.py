@@ -200,6 +200,7 @@ class Lives(cli.CliTest):
         told = self.good("estimates", "--whole-history")
         self.assertIn("S1", told)
         self.assertIn("no session 9", self.bad("estimates", "--session", "9"))
+        self.assertIn("--session", self.bad("estimates", "--session", "first", exit_code=2))
 
 
 class Race(yard.DaemonTest):
